@@ -1,0 +1,2 @@
+//! tightfit
+fn main() {}

@@ -1,1 +1,21 @@
-//! tightfit
+//! Logger and analyser exports to recordings in SI units, every row accounted for.
+//!
+//! [`read`] takes a file and what a plan says about it and gives a [`Recording`]: the channels in SI on the time
+//! base of the file, the choices made about the file's form with their reasons, the row account, and the questions
+//! the file alone cannot answer. Only where nothing at all can be read there is a [`ReadError`].
+
+mod account;
+mod channel;
+mod error;
+mod options;
+mod question;
+mod read;
+mod recording;
+
+pub use account::{Account, RowReason, SetAside};
+pub use channel::{Channel, Kind};
+pub use error::ReadError;
+pub use options::{ColumnRef, ColumnRequest, Format, Layout, ReadOptions};
+pub use question::{Question, Topic};
+pub use read::{read, read_bytes};
+pub use recording::{CellCount, Choice, Column, Phase, PressureReference, Recording, Series, Status, TimeBase};

@@ -1,0 +1,187 @@
+//! What was read: typed, in SI, on one time base, every row accounted for.
+
+use crate::account::Account;
+use crate::channel::Channel;
+use crate::question::{Question, Topic};
+
+/// One export, read.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Recording {
+    /// File name (no folder), as shown to people.
+    pub file: String,
+    /// The choices made about the file's form, each with its reason in words.
+    pub choices: Vec<Choice>,
+    /// Every column of the file, in order, and what it was taken for.
+    pub columns: Vec<Column>,
+    /// The channels, in SI.
+    pub series: Vec<Series>,
+    /// Whether times are dated.
+    pub time_base: TimeBase,
+    /// First and last time of the rows used, s; `None` without rows.
+    pub span_s: Option<(f64, f64)>,
+    /// Median step between rows, s; `None` with fewer than two rows.
+    pub cadence_s: Option<f64>,
+    /// Steps longer than three times the cadence: (from, to), s.
+    pub gaps_s: Vec<(f64, f64)>,
+    /// Starts of phases: where the clock restarted inside the file. Line number and time, s.
+    pub phases: Vec<Phase>,
+    /// Things worth saying that need no answer.
+    pub notes: Vec<String>,
+    /// The row account.
+    pub account: Account,
+    /// What the file alone cannot decide.
+    pub questions: Vec<Question>,
+}
+
+/// One choice about the file's form.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Choice {
+    /// What was chosen: `encoding`, `delimiter`, `decimal mark`, `header`, `time`, …
+    pub what: String,
+    /// The value.
+    pub value: String,
+    /// Why.
+    pub because: String,
+}
+
+/// A column of the file (in the long layout: a name).
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Column {
+    /// Header text, as found.
+    pub header: String,
+    /// Position in the record, 1 = first; 0 for a name of the long layout.
+    pub position: usize,
+    /// The channel it was taken for.
+    pub channel: Option<Channel>,
+    /// Unit as found or as the plan says.
+    pub unit: Option<String>,
+    /// Why it was taken for that, or left.
+    pub because: String,
+    /// Cells by what became of them.
+    pub cells: CellCount,
+}
+
+/// What became of a column's cells.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct CellCount {
+    /// Plain readings.
+    pub measured: u64,
+    /// Below the reporting limit.
+    pub below_limit: u64,
+    /// Above the range.
+    pub above_range: u64,
+    /// Blank, dashes, `NaN`, `#N/A` and their kin.
+    pub missing: u64,
+    /// Filler values such as -9999.
+    pub filler: u64,
+    /// Text that is no reading.
+    pub text: u64,
+}
+
+/// What a reading is worth.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Hash)]
+#[repr(u8)]
+pub enum Status {
+    /// A plain reading.
+    #[default]
+    Measured,
+    /// Censored: the truth lies below the value.
+    BelowLimit,
+    /// Censored: the truth lies above the value.
+    AboveRange,
+}
+
+/// One channel on the time base of its file, in time order.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Series {
+    /// Which quantity.
+    pub channel: Channel,
+    /// Header text of the column it came from.
+    pub column: String,
+    /// Unit of the export, as found or as the plan says.
+    pub unit: String,
+    /// For pressures: what they are measured against.
+    pub reference: PressureReference,
+    /// Instrument of the plan.
+    pub instrument: Option<String>,
+    /// Times, s: since 1970-01-01T00:00Z for dated logs, since the first row for elapsed ones. Ascending, no NaN.
+    pub time_s: Vec<f64>,
+    /// Values in [`Channel::si_unit`], no NaN, as long as `time_s`. For censored readings the limit.
+    pub value: Vec<f64>,
+    /// Status of each reading; empty where all are [`Status::Measured`].
+    pub status: Vec<Status>,
+}
+
+/// What a pressure is measured against.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Hash)]
+pub enum PressureReference {
+    /// The channel's own (gauge for `gauge_pressure`, absolute for `absolute_pressure`), or no pressure.
+    #[default]
+    OfChannel,
+    /// The room; positive above it.
+    Gauge,
+    /// Vacuum.
+    Absolute,
+}
+
+/// What times mean.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum TimeBase {
+    /// Dated: seconds since 1970-01-01T00:00Z. The text says where the offset came from.
+    Dated {
+        /// `UTC`, `offset in each row`, `Europe/Vienna`, or `not known` with a question.
+        zone: String,
+    },
+    /// Since the first row.
+    Elapsed,
+}
+
+/// The start of a phase.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Phase {
+    /// First line of the phase.
+    pub line: u64,
+    /// Its first time, s.
+    pub time_s: f64,
+    /// What marks it.
+    pub because: String,
+}
+
+impl Series {
+    /// Number of readings.
+    pub fn len(&self) -> usize {
+        self.value.len()
+    }
+
+    /// Whether there is no reading.
+    pub fn is_empty(&self) -> bool {
+        self.value.is_empty()
+    }
+
+    /// Status of reading `index`.
+    pub fn status_at(&self, index: usize) -> Status {
+        self.status.get(index).copied().unwrap_or_default()
+    }
+}
+
+impl Recording {
+    /// The series of a channel.
+    pub fn series(&self, channel: Channel) -> Option<&Series> {
+        self.series.iter().find(|series| series.channel == channel)
+    }
+
+    /// Whether times are dated.
+    pub fn is_dated(&self) -> bool {
+        matches!(self.time_base, TimeBase::Dated { .. })
+    }
+
+    /// The questions that must be answered before `channel` can be used.
+    pub fn questions_for(&self, channel: Channel) -> impl Iterator<Item = &Question> {
+        self.questions.iter().filter(move |question| question.blocking && question.concerns(channel))
+    }
+
+    /// Whether the time base itself is open.
+    pub fn time_is_open(&self) -> bool {
+        self.questions.iter().any(|question| question.blocking && question.topic == Topic::Time)
+    }
+}

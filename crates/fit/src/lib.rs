@@ -1,1 +1,15 @@
-//! tightfit
+//! Numerics of tightness tests on plain slices: leak rates with honest intervals.
+//!
+//! This crate knows no files, no clock, no data frames and prints nothing. Channels come in as [`Samples`] in SI units,
+//! results go out as [`Estimate`]s with distribution and budget.
+
+pub mod noise;
+pub mod pressure_change;
+pub mod solve;
+pub mod uncertainty;
+
+mod estimate;
+mod samples;
+
+pub use estimate::{BudgetLine, Estimate, Kind};
+pub use samples::{Samples, SamplesError};

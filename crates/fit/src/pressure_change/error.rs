@@ -1,0 +1,84 @@
+//! What stops an evaluation.
+
+use std::fmt;
+
+/// Why a record cannot be evaluated at all. Anything less is a [`Note`](super::Note) of the result.
+#[derive(Debug, Clone, PartialEq)]
+pub enum PressureChangeError {
+    /// Too few readings of the inside pressure for any estimate.
+    TooFewReadings {
+        /// Readings of the inside pressure in the window.
+        found: usize,
+        /// Least number needed.
+        needed: usize,
+    },
+    /// The reference pressure is zero or not finite.
+    ReferencePressureUnusable {
+        /// Value given in Pa.
+        value_pa: f64,
+    },
+    /// A pressure, temperature or volume that must be positive is not.
+    NotPositive {
+        /// What it is.
+        what: &'static str,
+        /// Value found, in SI.
+        value: f64,
+    },
+    /// The window that was set holds no part of the record.
+    WindowOutsideRecord {
+        /// Window in s.
+        window_s: [f64; 2],
+        /// Record in s.
+        record_s: [f64; 2],
+    },
+    /// The barometer covers no part of the hold.
+    BarometerDoesNotCover {
+        /// Part of the record needed, in s.
+        needed_s: [f64; 2],
+        /// Part that the barometer has, in s.
+        found_s: [f64; 2],
+    },
+    /// No stretch with a pressure difference to the room was found.
+    NoHoldFound {
+        /// Largest difference seen, in Pa.
+        largest_difference_pa: f64,
+    },
+    /// The pressure difference is too near zero for a leak to show.
+    NoPressureDifference {
+        /// Mean difference over the window in Pa.
+        mean_difference_pa: f64,
+    },
+}
+
+impl fmt::Display for PressureChangeError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::TooFewReadings { found, needed } => {
+                write!(f, "{found} usable readings of the inside pressure, at least {needed} are needed")
+            }
+            Self::ReferencePressureUnusable { value_pa } => {
+                write!(f, "the reference pressure must be a difference to the room other than 0, found {value_pa} Pa")
+            }
+            Self::NotPositive { what, value } => write!(f, "{what} must be positive, found {value}"),
+            Self::WindowOutsideRecord { window_s, record_s } => write!(
+                f,
+                "the window from {} s to {} s lies outside the record, which runs from {} s to {} s",
+                window_s[0], window_s[1], record_s[0], record_s[1]
+            ),
+            Self::BarometerDoesNotCover { needed_s, found_s } => write!(
+                f,
+                "the barometer was logged from {} s to {} s, but the hold runs from {} s to {} s",
+                found_s[0], found_s[1], needed_s[0], needed_s[1]
+            ),
+            Self::NoHoldFound { largest_difference_pa } => write!(
+                f,
+                "no stretch with a steady pressure difference was found (largest difference to the room {largest_difference_pa:.1} Pa)"
+            ),
+            Self::NoPressureDifference { mean_difference_pa } => {
+                write!(f, "the mean pressure difference to the room is {mean_difference_pa:.2} Pa: no leak can show")
+            }
+        }
+    }
+}
+
+impl std::error::Error for PressureChangeError {}

@@ -1,0 +1,104 @@
+//! Brings inside and room pressure onto one time axis.
+
+use super::{InsidePressure, Record, RoomPressure};
+use crate::Samples;
+
+/// The barometer is interpolated over at most this many of its cadences; a longer hole is a gap.
+pub const GAP_FACTOR: f64 = 5.0;
+
+/// Pressures at the times of the inside pressure, in Pa.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Joined {
+    pub(crate) time_s: Vec<f64>,
+    pub(crate) difference_pa: Vec<f64>,
+    pub(crate) room_pa: Vec<f64>,
+    /// Readings of the inside pressure without room pressure beside them.
+    pub(crate) without_room_pressure: usize,
+}
+
+impl Joined {
+    pub(crate) fn absolute_pa(&self, index: usize) -> f64 {
+        self.difference_pa[index] + self.room_pa[index]
+    }
+
+    /// Indices of the readings in the closed interval.
+    pub(crate) fn range(&self, from_s: f64, to_s: f64) -> std::ops::Range<usize> {
+        let start = self.time_s.partition_point(|&t| t < from_s);
+        let end = self.time_s.partition_point(|&t| t <= to_s);
+        start..end.max(start)
+    }
+}
+
+/// Joins the pressures of a record; `barometer_ahead_s` is how far the barometer's clock runs ahead.
+pub(crate) fn join(record: &Record<'_>, barometer_ahead_s: f64) -> Joined {
+    let inside = record.inside.samples();
+    let mut joined = Joined::default();
+    let mut room = match &record.room {
+        RoomPressure::Logged(samples) => RoomAt::Logged(Interpolator::new(*samples)),
+        RoomPressure::Stated(value) => RoomAt::Stated(*value),
+    };
+    for (&time, &reading) in inside.time_s().iter().zip(inside.value()) {
+        let Some(room_pa) = room.at(time + barometer_ahead_s) else {
+            joined.without_room_pressure += 1;
+            continue;
+        };
+        joined.time_s.push(time);
+        joined.room_pa.push(room_pa);
+        joined.difference_pa.push(match record.inside {
+            InsidePressure::Gauge(_) => reading,
+            InsidePressure::Absolute(_) => reading - room_pa,
+        });
+    }
+    joined
+}
+
+enum RoomAt<'a> {
+    Logged(Interpolator<'a>),
+    Stated(f64),
+}
+
+impl RoomAt<'_> {
+    fn at(&mut self, time_s: f64) -> Option<f64> {
+        match self {
+            Self::Logged(samples) => samples.at(time_s),
+            Self::Stated(value) => Some(*value),
+        }
+    }
+}
+
+/// Linear interpolation for times that come in increasing order.
+pub(crate) struct Interpolator<'a> {
+    samples: Samples<'a>,
+    longest_s: f64,
+    reach_s: f64,
+    next: usize,
+}
+
+impl<'a> Interpolator<'a> {
+    pub(crate) fn new(samples: Samples<'a>) -> Self {
+        let cadence_s = samples.cadence_s();
+        Self { samples, longest_s: GAP_FACTOR * cadence_s, reach_s: cadence_s, next: 0 }
+    }
+
+    /// Value at a time not before the last one asked for; `None` inside a gap and more than one cadence beyond the
+    /// ends, where the nearest reading still holds.
+    pub(crate) fn at(&mut self, time_s: f64) -> Option<f64> {
+        let times = self.samples.time_s();
+        let values = self.samples.value();
+        while self.next < times.len() && times[self.next] < time_s {
+            self.next += 1;
+        }
+        if self.next == 0 {
+            return (times[0] - time_s <= self.reach_s).then_some(values[0]);
+        }
+        let before = self.next - 1;
+        if self.next == times.len() {
+            return (time_s - times[before] <= self.reach_s).then_some(values[before]);
+        }
+        let step = times[self.next] - times[before];
+        if step > self.longest_s {
+            return None;
+        }
+        Some(values[before] + (values[self.next] - values[before]) * (time_s - times[before]) / step)
+    }
+}

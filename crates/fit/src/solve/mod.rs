@@ -1,0 +1,1 @@
+//! Solvers: linear and nonlinear least squares.

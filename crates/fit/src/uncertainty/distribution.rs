@@ -1,0 +1,253 @@
+//! State of knowledge about one quantity, as a distribution.
+
+use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
+
+/// Distribution of a result: normal, Student t, or a density on a grid (mixtures, skewed results).
+#[derive(Debug, Clone, PartialEq)]
+pub enum Distribution {
+    /// Normal with mean and standard deviation.
+    Normal {
+        /// Mean.
+        mean: f64,
+        /// Standard deviation, at least 0.
+        standard_deviation: f64,
+    },
+    /// Student t, shifted and scaled.
+    Student {
+        /// Centre.
+        location: f64,
+        /// Scale (standard deviation of the estimate, without the inflation of the t distribution).
+        scale: f64,
+        /// Degrees of freedom, above 0.
+        degrees_of_freedom: f64,
+    },
+    /// Cumulative probabilities on increasing abscissae, linear in between.
+    Tabulated {
+        /// Abscissae, increasing.
+        x: Vec<f64>,
+        /// Cumulative probability at each abscissa, from 0 to 1.
+        cumulative: Vec<f64>,
+    },
+}
+
+impl Distribution {
+    /// Normal distribution.
+    pub fn normal(mean: f64, standard_deviation: f64) -> Self {
+        Self::Normal { mean, standard_deviation: standard_deviation.abs() }
+    }
+
+    /// Student t distribution; infinite degrees of freedom give the normal one.
+    pub fn student(location: f64, scale: f64, degrees_of_freedom: f64) -> Self {
+        if degrees_of_freedom.is_finite() {
+            Self::Student { location, scale: scale.abs(), degrees_of_freedom }
+        } else {
+            Self::normal(location, scale)
+        }
+    }
+
+    /// Distribution with the given (not normalised) density at increasing abscissae, by the trapezoidal rule.
+    ///
+    /// A density that is zero everywhere gives a point at the first abscissa.
+    pub fn from_density(x: Vec<f64>, density: &[f64]) -> Self {
+        let mut cumulative = Vec::with_capacity(x.len());
+        let mut total = 0.0;
+        for index in 0..x.len() {
+            if index > 0 {
+                total += 0.5 * (density[index] + density[index - 1]) * (x[index] - x[index - 1]);
+            }
+            cumulative.push(total);
+        }
+        if total > 0.0 {
+            cumulative.iter_mut().for_each(|c| *c /= total);
+            Self::Tabulated { x, cumulative }
+        } else {
+            Self::normal(x.first().copied().unwrap_or(0.0), 0.0)
+        }
+    }
+
+    /// Probability that the quantity is at most `x`.
+    pub fn cdf(&self, x: f64) -> f64 {
+        match self {
+            Self::Normal { mean, standard_deviation } if *standard_deviation > 0.0 => {
+                standard_normal().cdf((x - mean) / standard_deviation)
+            }
+            Self::Normal { mean, .. } => f64::from(u8::from(x >= *mean)),
+            Self::Student { location, scale, degrees_of_freedom } if *scale > 0.0 => {
+                standard_student(*degrees_of_freedom).map_or(f64::NAN, |t| t.cdf((x - location) / scale))
+            }
+            Self::Student { location, .. } => f64::from(u8::from(x >= *location)),
+            Self::Tabulated { x: abscissae, cumulative } => interpolate(abscissae, cumulative, x),
+        }
+    }
+
+    /// The value below which the quantity lies with the given probability, between 0 and 1.
+    pub fn quantile(&self, probability: f64) -> f64 {
+        match self {
+            Self::Normal { mean, standard_deviation } => {
+                if *standard_deviation > 0.0 {
+                    mean + standard_deviation * standard_normal().inverse_cdf(probability)
+                } else {
+                    *mean
+                }
+            }
+            Self::Student { location, scale, degrees_of_freedom } => {
+                if *scale > 0.0 {
+                    location
+                        + scale * standard_student(*degrees_of_freedom).map_or(f64::NAN, |t| t.inverse_cdf(probability))
+                } else {
+                    *location
+                }
+            }
+            Self::Tabulated { x, cumulative } => inverse(x, cumulative, probability),
+        }
+    }
+
+    /// Median.
+    pub fn median(&self) -> f64 {
+        self.quantile(0.5)
+    }
+
+    /// Mean.
+    pub fn mean(&self) -> f64 {
+        match self {
+            Self::Normal { mean, .. } => *mean,
+            Self::Student { location, .. } => *location,
+            Self::Tabulated { x, cumulative } => {
+                cells(x, cumulative).map(|(probability, low, high)| probability * 0.5 * (low + high)).sum()
+            }
+        }
+    }
+
+    /// Standard deviation; infinite for Student t with at most two degrees of freedom.
+    pub fn standard_deviation(&self) -> f64 {
+        match self {
+            Self::Normal { standard_deviation, .. } => *standard_deviation,
+            Self::Student { scale, degrees_of_freedom, .. } => {
+                if *degrees_of_freedom > 2.0 {
+                    scale * (degrees_of_freedom / (degrees_of_freedom - 2.0)).sqrt()
+                } else {
+                    f64::INFINITY
+                }
+            }
+            Self::Tabulated { x, cumulative } => {
+                let mean = self.mean();
+                let variance: f64 = cells(x, cumulative)
+                    .map(|(probability, low, high)| {
+                        let centre = 0.5 * (low + high) - mean;
+                        probability * (centre * centre + (high - low).powi(2) / 12.0)
+                    })
+                    .sum();
+                variance.sqrt()
+            }
+        }
+    }
+
+    /// Degrees of freedom: those of the t distribution, infinite otherwise.
+    pub fn degrees_of_freedom(&self) -> f64 {
+        match self {
+            Self::Student { degrees_of_freedom, .. } => *degrees_of_freedom,
+            Self::Normal { .. } | Self::Tabulated { .. } => f64::INFINITY,
+        }
+    }
+
+    /// Distribution of `factor` times the quantity.
+    #[must_use]
+    pub fn scaled(&self, factor: f64) -> Self {
+        match self {
+            Self::Normal { mean, standard_deviation } => Self::normal(mean * factor, standard_deviation * factor),
+            Self::Student { location, scale, degrees_of_freedom } => {
+                Self::student(location * factor, scale * factor, *degrees_of_freedom)
+            }
+            Self::Tabulated { x, cumulative } if factor > 0.0 => {
+                Self::Tabulated { x: x.iter().map(|v| v * factor).collect(), cumulative: cumulative.clone() }
+            }
+            Self::Tabulated { x, cumulative } if factor < 0.0 => Self::Tabulated {
+                x: x.iter().rev().map(|v| v * factor).collect(),
+                cumulative: cumulative.iter().rev().map(|c| 1.0 - c).collect(),
+            },
+            Self::Tabulated { .. } => Self::normal(0.0, 0.0),
+        }
+    }
+
+    /// Probability that the quantity is at most `limit` when it is known not to be negative.
+    ///
+    /// Where nearly all probability lies below zero (a reading that noise made negative) the conditional
+    /// probability is still formed, from the part above zero; when that part is not representable, the answer is 1
+    /// for a limit that is not negative.
+    pub fn probability_at_most_given_not_negative(&self, limit: f64) -> f64 {
+        if limit < 0.0 {
+            return 0.0;
+        }
+        let below_zero = self.cdf(0.0);
+        let admissible = 1.0 - below_zero;
+        if admissible <= 1e-12 {
+            return 1.0;
+        }
+        ((self.cdf(limit) - below_zero) / admissible).clamp(0.0, 1.0)
+    }
+}
+
+fn standard_normal() -> Normal {
+    Normal::standard()
+}
+
+fn standard_student(degrees_of_freedom: f64) -> Option<StudentsT> {
+    StudentsT::new(0.0, 1.0, degrees_of_freedom).ok()
+}
+
+/// Probability, lower and upper end of each cell of a tabulated distribution.
+fn cells<'a>(x: &'a [f64], cumulative: &'a [f64]) -> impl Iterator<Item = (f64, f64, f64)> + 'a {
+    x.windows(2).zip(cumulative.windows(2)).map(|(x, c)| (c[1] - c[0], x[0], x[1]))
+}
+
+fn interpolate(x: &[f64], y: &[f64], at: f64) -> f64 {
+    let upper = x.partition_point(|&v| v <= at);
+    if upper == 0 {
+        return 0.0;
+    }
+    if upper == x.len() {
+        return 1.0;
+    }
+    let fraction = (at - x[upper - 1]) / (x[upper] - x[upper - 1]);
+    y[upper - 1] + fraction * (y[upper] - y[upper - 1])
+}
+
+fn inverse(x: &[f64], cumulative: &[f64], probability: f64) -> f64 {
+    let upper = cumulative.partition_point(|&c| c < probability).clamp(1, x.len() - 1);
+    let width = cumulative[upper] - cumulative[upper - 1];
+    let fraction = if width > 0.0 { ((probability - cumulative[upper - 1]) / width).clamp(0.0, 1.0) } else { 0.5 };
+    x[upper - 1] + fraction * (x[upper] - x[upper - 1])
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn tabulated_normal() -> Distribution {
+        let x: Vec<f64> = (0..=1600).map(|i| -8.0 + f64::from(i) * 0.01).collect();
+        let density: Vec<f64> = x.iter().map(|v| (-0.5 * v * v).exp()).collect();
+        Distribution::from_density(x, &density)
+    }
+
+    #[test]
+    fn a_tabulated_normal_has_the_quantiles_of_the_normal() {
+        let table = tabulated_normal();
+        assert!((table.quantile(0.975) - 1.959_964).abs() < 1e-4);
+        assert!((table.standard_deviation() - 1.0).abs() < 1e-4);
+        assert!(table.median().abs() < 1e-9);
+    }
+
+    #[test]
+    fn turning_the_sign_mirrors_the_quantiles() {
+        let table = tabulated_normal().scaled(-2.0);
+        assert!((table.quantile(0.025) + 2.0 * 1.959_964).abs() < 2e-4);
+    }
+
+    #[test]
+    fn a_negative_reading_of_a_quantity_that_cannot_be_negative_conforms_with_the_part_above_zero() {
+        let below = Distribution::normal(-1.0, 1.0);
+        let expected = (below.cdf(1.0) - below.cdf(0.0)) / (1.0 - below.cdf(0.0));
+        assert!((below.probability_at_most_given_not_negative(1.0) - expected).abs() < 1e-12);
+        assert!((Distribution::normal(-50.0, 1.0).probability_at_most_given_not_negative(0.1) - 1.0).abs() < 1e-12);
+    }
+}

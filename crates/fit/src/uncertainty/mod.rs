@@ -1,0 +1,5 @@
+//! Uncertainty: distributions of results, propagation of systematic parts.
+
+mod distribution;
+
+pub use distribution::Distribution;

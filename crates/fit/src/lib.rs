@@ -5,6 +5,7 @@
 
 pub mod noise;
 pub mod pressure_change;
+pub mod simulate;
 pub mod solve;
 pub mod uncertainty;
 

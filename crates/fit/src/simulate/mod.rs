@@ -1,0 +1,11 @@
+//! Simulated tests with known truth: for studies of coverage, for planning and for demonstration data.
+//!
+//! The physics is written out here independently of the estimators, which share no code with it.
+
+mod hold;
+mod random;
+mod room;
+
+pub use hold::{Disturbance, Hold, HoldTruth, SimulatedHold, ThermometerModel, VesselModel};
+pub use random::Random;
+pub use room::{Room, Weather};

@@ -1,0 +1,125 @@
+//! The methods and the results they give: names, units and words, in one table.
+
+use tightfit_quantity::Dimension;
+
+/// A kind of result.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct ResultKind {
+    /// Name in plans and results.
+    pub name: &'static str,
+    /// Unit in the JSON result.
+    pub unit: &'static str,
+    /// What it measures.
+    pub dimension: Dimension,
+    /// What people call it.
+    pub words: &'static str,
+}
+
+const fn kind(name: &'static str, unit: &'static str, dimension: Dimension, words: &'static str) -> ResultKind {
+    ResultKind { name, unit, dimension, words }
+}
+
+use Dimension as D;
+
+/// Every result that a method can give.
+pub const RESULTS: &[ResultKind] = &[
+    kind("hourly_leak_rate", "1/h", D::PerTime, "hourly leak rate"),
+    kind("leak_conductance", "m3/s", D::VolumeFlow, "leak conductance"),
+    kind("leak_throughput", "Pa.m3/s", D::Throughput, "leak throughput"),
+    kind("hourly_leak_rate_two_point", "1/h", D::PerTime, "hourly leak rate, two-point"),
+    kind("hourly_leak_rate_mass_point", "1/h", D::PerTime, "hourly leak rate, mass point"),
+    kind("pressure_rate", "Pa/s", D::PressureRate, "pressure rate"),
+    kind("superimposed_leak_ratio", "1", D::Ratio, "superimposed leak, found over applied"),
+    kind("oxygen_ingress", "ppm/h", D::PerTime, "oxygen ingress"),
+    kind("water_ingress", "ppm/h", D::PerTime, "water ingress"),
+    kind("hourly_leak_rate_oxygen_method", "1/h", D::PerTime, "hourly leak rate, oxygen method"),
+    kind("oxygen_from_leak", "ppm/h", D::PerTime, "oxygen through leaks"),
+    kind("oxygen_from_permeation", "ppm/h", D::PerTime, "oxygen by permeation"),
+    kind("water_from_leak", "ppm/h", D::PerTime, "water through leaks"),
+    kind("water_from_permeation", "ppm/h", D::PerTime, "water by permeation"),
+    kind("time_constant", "s", D::Time, "time constant"),
+    kind("floor", "ppm", D::Ratio, "floor"),
+    kind("cleanup_flow", "m3/h", D::VolumeFlow, "effective clean-up flow"),
+    kind("single_pass_efficiency", "1", D::Ratio, "single-pass efficiency"),
+    kind("time_to_limit", "s", D::Time, "time to limit"),
+    kind("dose_count", "1", D::Ratio, "doses found"),
+    kind("time_constant_first", "s", D::Time, "time constant of the first dose"),
+    kind("time_constant_last", "s", D::Time, "time constant of the last dose"),
+    kind("time_constant_trend", "1/day", D::PerTime, "trend of the time constant"),
+    kind("mixing_factor", "1", D::Ratio, "mixing factor"),
+    kind("oxygen_max", "ppm", D::Ratio, "largest oxygen"),
+    kind("water_max", "ppm", D::Ratio, "largest water"),
+    kind("oxygen_share_within", "1", D::Ratio, "share of time with oxygen within target"),
+    kind("water_share_within", "1", D::Ratio, "share of time with water within target"),
+    kind("zero_error", "ppm", D::Ratio, "zero error"),
+    kind("span_error", "ppm", D::Ratio, "span error"),
+    kind("response_t90", "s", D::Time, "response time t90"),
+    kind("cycle_count", "1", D::Ratio, "antechamber cycles"),
+    kind("residual_oxygen", "ppm", D::Ratio, "residual oxygen"),
+    kind("oxygen_step", "ppm", D::Ratio, "oxygen step in the enclosure"),
+    kind("outgassing_throughput", "Pa.m3/s", D::Throughput, "outgassing throughput"),
+    kind("makeup_flow_mean", "m3/h", D::VolumeFlow, "mean make-up flow"),
+    kind("heating_time", "s", D::Time, "heating time"),
+    kind("purge_time", "s", D::Time, "purge time"),
+    kind("evacuation_time", "s", D::Time, "evacuation time"),
+    kind("hydrogen_dose", "mol", D::Amount, "hydrogen dose"),
+    kind("oxygen_capacity_restored", "mol", D::Amount, "oxygen capacity restored"),
+];
+
+/// The result of that name.
+#[must_use]
+pub fn result_kind(name: &str) -> Option<&'static ResultKind> {
+    RESULTS.iter().find(|kind| kind.name == name)
+}
+
+/// A test method.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Method {
+    /// Pressure rise or decay.
+    PressureChange,
+    /// A method that plans may name and this version does not compute.
+    Later(&'static str),
+}
+
+/// Methods of the plan format that this version does not compute.
+const LATER: &[&str] = &[
+    "pressure-change-series",
+    "ppm-rise",
+    "ppm-rise-series",
+    "clean-up",
+    "clean-up-series",
+    "purge-down",
+    "endurance",
+    "analyser-check",
+    "antechamber",
+    "vacuum-hold",
+    "make-up",
+    "regeneration",
+    "operating-log",
+];
+
+impl Method {
+    /// Every name that a plan may write.
+    #[must_use]
+    pub fn names() -> Vec<&'static str> {
+        std::iter::once(Self::PressureChange.name()).chain(LATER.iter().copied()).collect()
+    }
+
+    /// The method of that name.
+    #[must_use]
+    pub fn parse(name: &str) -> Option<Self> {
+        match name {
+            "pressure-change" => Some(Self::PressureChange),
+            other => LATER.iter().find(|later| **later == other).copied().map(Self::Later),
+        }
+    }
+
+    /// The name in plans.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::PressureChange => "pressure-change",
+            Self::Later(name) => name,
+        }
+    }
+}

@@ -1,0 +1,332 @@
+//! The files of a test as channels on one time base.
+
+use std::fmt;
+use std::path::{Component, Path, PathBuf};
+
+use jiff::Timestamp;
+use tightfit_ingest::{
+    Channel, ColumnRequest, PressureReference, Question, ReadError, ReadOptions, Recording, Series, read_bytes,
+};
+use tightfit_quantity::Dimension;
+
+use crate::plan::{ClockOffset, Instrument, Moment, Plan, Test, dimension_of, hexadecimal};
+
+/// Where plans and their files are looked for.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Folders {
+    /// The plan's folder; files are relative to it.
+    pub plan: PathBuf,
+    /// A further folder in which files may lie.
+    pub data_root: Option<PathBuf>,
+}
+
+/// A raw file as it was read.
+#[derive(Debug, Clone, PartialEq)]
+pub struct RawFile {
+    /// Name as the plan gives it.
+    pub name: String,
+    /// Size in bytes.
+    pub bytes: u64,
+    /// SHA-256, hexadecimal.
+    pub sha256: String,
+    /// The content, for a dossier that carries its data.
+    pub content: Vec<u8>,
+    /// What was read from it.
+    pub recording: Recording,
+}
+
+/// The files of a test, read.
+#[derive(Debug, Clone, PartialEq)]
+pub struct TestData<'p> {
+    plan: &'p Plan,
+    test: &'p Test,
+    /// The files in the order of the plan.
+    pub files: Vec<RawFile>,
+    /// Time that counts as zero, s since 1970 (0 for logs without dates).
+    pub origin_s: f64,
+    /// Whether times are dated.
+    pub dated: bool,
+}
+
+/// One channel: its readings and its instrument.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ChannelData<'p> {
+    /// Column it came from.
+    pub column: String,
+    /// File it came from.
+    pub file: String,
+    /// Times, s after the origin.
+    pub time_s: Vec<f64>,
+    /// Readings, SI, the zero found by a zero check taken off.
+    pub value: Vec<f64>,
+    /// For pressures: what they refer to.
+    pub reference: PressureReference,
+    /// Its instrument, where the plan names one.
+    pub instrument: Option<&'p Instrument>,
+}
+
+/// Why the files of a test cannot be used.
+#[derive(Debug)]
+pub enum DataError {
+    /// A path that leaves the plan's folder.
+    OutsideFolder {
+        /// The path as the plan gives it.
+        file: String,
+    },
+    /// A file cannot be read.
+    Read(ReadError),
+    /// A file poses a question that must be answered first.
+    Question {
+        /// The file.
+        file: String,
+        /// The question.
+        question: Box<Question>,
+    },
+    /// Dated logs and logs without dates in one test.
+    MixedTimeBases {
+        /// A dated file.
+        dated: String,
+        /// A file without dates.
+        elapsed: String,
+    },
+    /// A channel that the method needs was not found.
+    MissingChannel {
+        /// What is missing, in words.
+        needed: String,
+        /// The columns that were seen.
+        columns: Vec<String>,
+        /// What the plan can say.
+        hint: String,
+    },
+    /// The files hold no common time.
+    Nothing {
+        /// The channel without readings.
+        channel: Channel,
+    },
+}
+
+impl DataError {
+    /// What to do about it.
+    #[must_use]
+    pub fn hint(&self) -> String {
+        match self {
+            Self::OutsideFolder { .. } => {
+                "put the file beside the plan, or allow another folder with --data-root DIR".to_owned()
+            }
+            Self::Read(error) => error.hint(),
+            Self::Question { question, .. } => format!("answer it in the plan: {}", question.answer),
+            Self::MixedTimeBases { .. } => {
+                "export the file without dates again with date and time, or test with one logger".to_owned()
+            }
+            Self::MissingChannel { hint, .. } => hint.clone(),
+            Self::Nothing { .. } => "check the column and the unit in [test.columns]".to_owned(),
+        }
+    }
+}
+
+impl fmt::Display for DataError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::OutsideFolder { file } => write!(f, "{file}: the path leaves the plan's folder"),
+            Self::Read(error) => error.fmt(f),
+            Self::Question { question, .. } => f.write_str(&question.text),
+            Self::MixedTimeBases { dated, elapsed } => {
+                write!(f, "{dated} has dates and {elapsed} has none, so they cannot be put on one time base")
+            }
+            Self::MissingChannel { needed, columns, .. } => {
+                write!(f, "no column holds the {needed}; columns are: {}", columns.join(" | "))
+            }
+            Self::Nothing { channel } => write!(f, "the column for {channel} holds no usable reading"),
+        }
+    }
+}
+
+impl std::error::Error for DataError {}
+
+impl From<ReadError> for DataError {
+    fn from(error: ReadError) -> Self {
+        Self::Read(error)
+    }
+}
+
+impl<'p> TestData<'p> {
+    /// Reads `files` of a test.
+    ///
+    /// # Errors
+    /// [`DataError`] for the first file that cannot be used.
+    pub fn read(plan: &'p Plan, test: &'p Test, files: &[String], folders: &Folders) -> Result<Self, DataError> {
+        let files = files.iter().map(|file| read_file(plan, test, file, folders)).collect::<Result<Vec<_>, _>>()?;
+        let dated = files.iter().find(|file| file.recording.is_dated());
+        let elapsed = files.iter().find(|file| !file.recording.is_dated());
+        if let (Some(dated), Some(elapsed)) = (dated, elapsed) {
+            return Err(DataError::MixedTimeBases { dated: dated.name.clone(), elapsed: elapsed.name.clone() });
+        }
+        let starts = files.iter().filter_map(|file| file.recording.span_s).map(|(first, _)| first);
+        let origin_s = if dated.is_some() { starts.fold(f64::INFINITY, f64::min) } else { 0.0 };
+        Ok(Self {
+            plan,
+            test,
+            dated: dated.is_some(),
+            origin_s: if origin_s.is_finite() { origin_s } else { 0.0 },
+            files,
+        })
+    }
+
+    /// All series of a channel, each with its instrument.
+    ///
+    /// # Errors
+    /// A question about this channel that the plan must answer first, or a named column without readings.
+    pub fn channels(&self, channel: Channel) -> Result<Vec<ChannelData<'p>>, DataError> {
+        let mut found = Vec::new();
+        for file in &self.files {
+            if let Some(question) = file.recording.questions_for(channel).next() {
+                let question = Box::new(question.clone());
+                return Err(DataError::Question { file: file.name.clone(), question });
+            }
+            for series in file.recording.series.iter().filter(|series| series.channel == channel) {
+                if series.is_empty() {
+                    return Err(DataError::Nothing { channel });
+                }
+                found.push(self.channel_data(file, series));
+            }
+        }
+        Ok(found)
+    }
+
+    /// The columns of all files, for messages.
+    #[must_use]
+    pub fn columns(&self) -> Vec<String> {
+        self.files.iter().flat_map(|file| &file.recording.columns).map(|column| column.header.clone()).collect()
+    }
+
+    /// A moment of the plan in seconds after the origin.
+    #[must_use]
+    pub fn moment_s(&self, moment: Moment) -> f64 {
+        match moment {
+            Moment::At(timestamp) => timestamp.as_millisecond() as f64 * 1e-3 - self.origin_s,
+            Moment::AfterStart(seconds) => self.first_row_s() + seconds,
+        }
+    }
+
+    /// A time as results write it: a UTC timestamp, or seconds after the first row.
+    #[must_use]
+    pub fn time_text(&self, time_s: f64) -> String {
+        if self.dated {
+            timestamp_text(self.origin_s + time_s)
+        } else {
+            format!("{} s", round_ms(time_s - self.first_row_s()))
+        }
+    }
+
+    /// The calendar day (UTC) of a time, where logs are dated.
+    #[must_use]
+    pub fn day(&self, time_s: f64) -> Option<jiff::civil::Date> {
+        let timestamp = Timestamp::from_second((self.origin_s + time_s).floor() as i64).ok()?;
+        self.dated.then(|| jiff::tz::Offset::UTC.to_datetime(timestamp).date())
+    }
+
+    /// The first row of the first file, s after the origin.
+    fn first_row_s(&self) -> f64 {
+        self.files.first().and_then(|file| file.recording.span_s).map_or(0.0, |(first, _)| first - self.origin_s)
+    }
+
+    fn channel_data(&self, file: &RawFile, series: &Series) -> ChannelData<'p> {
+        let instrument = series.instrument.as_deref().and_then(|name| self.plan.instruments.get(name));
+        let ahead_s = match instrument.map(|instrument| instrument.clock) {
+            Some(ClockOffset::Known(seconds)) => seconds,
+            _ => 0.0,
+        };
+        let zero = instrument
+            .zip(dimension_of(series.channel))
+            .and_then(|(instrument, dimension)| instrument.zero_check_si(dimension))
+            .map_or(0.0, |(zero, _)| zero);
+        ChannelData {
+            column: series.column.clone(),
+            file: file.name.clone(),
+            time_s: series.time_s.iter().map(|time| time - self.origin_s - ahead_s).collect(),
+            value: series.value.iter().map(|value| value - zero).collect(),
+            reference: series.reference,
+            instrument,
+        }
+    }
+
+    /// The plan that the files belong to.
+    #[must_use]
+    pub fn plan(&self) -> &'p Plan {
+        self.plan
+    }
+
+    /// The test that the files belong to.
+    #[must_use]
+    pub fn test(&self) -> &'p Test {
+        self.test
+    }
+}
+
+fn read_file(plan: &Plan, test: &Test, file: &str, folders: &Folders) -> Result<RawFile, DataError> {
+    let path = resolve(file, folders)?;
+    let content = std::fs::read(&path).map_err(|source| ReadError::Io { file: file.to_owned(), source })?;
+    let recording = read_bytes(file, &content, &options(plan, test, file))?;
+    Ok(RawFile {
+        name: file.to_owned(),
+        bytes: content.len() as u64,
+        sha256: hexadecimal(&<sha2::Sha256 as sha2::Digest>::digest(&content)),
+        content,
+        recording,
+    })
+}
+
+/// The file's path, if it stays within the folders that are allowed, links followed.
+fn resolve(file: &str, folders: &Folders) -> Result<PathBuf, DataError> {
+    let outside = || DataError::OutsideFolder { file: file.to_owned() };
+    let read_error = |source| ReadError::Io { file: file.to_owned(), source };
+    let relative = Path::new(file);
+    let joined = folders.plan.join(relative);
+    let steps_out = relative.is_absolute() || relative.components().any(|part| part == Component::ParentDir);
+    // A path that steps out by its spelling is refused before the disk is asked whether it exists.
+    if steps_out && folders.data_root.is_none() {
+        return Err(outside());
+    }
+    let path = joined.canonicalize().map_err(read_error)?;
+    let allowed = std::iter::once(&folders.plan).chain(&folders.data_root);
+    let inside = allowed.filter_map(|folder| folder.canonicalize().ok()).any(|folder| path.starts_with(folder));
+    if inside { Ok(path) } else { Err(outside()) }
+}
+
+fn options(plan: &Plan, test: &Test, file: &str) -> ReadOptions {
+    let columns = test.columns.iter().filter(|column| column.file.as_deref().is_none_or(|name| name == file));
+    ReadOptions {
+        format: test.file_formats.get(file).unwrap_or(&test.format).clone(),
+        columns: columns.map(|column| request(plan, column)).collect(),
+        time_zone: plan.room.time_zone.clone(),
+        pressure_pa: plan.room.pressure.as_ref().map(|pressure| pressure.si),
+        ..ReadOptions::default()
+    }
+}
+
+fn request(plan: &Plan, column: &crate::plan::ColumnPlan) -> ColumnRequest {
+    let instrument = column.instrument.as_ref().and_then(|name| plan.instruments.get(name));
+    let si = |quantity: &tightfit_quantity::Quantity| match dimension_of(column.channel) {
+        Some(Dimension::Ratio) | None => quantity.si_of(Dimension::Ratio).ok(),
+        Some(dimension) => quantity.si_of(dimension).ok(),
+    };
+    ColumnRequest {
+        channel: column.channel,
+        columns: column.columns.clone(),
+        unit: column.unit.clone(),
+        instrument: column.instrument.clone(),
+        reporting_limit: instrument.and_then(|i| i.reporting_limit.as_ref()).and_then(si),
+        range: instrument.and_then(|i| i.range.as_ref()).and_then(|(low, high)| si(low).zip(si(high))),
+    }
+}
+
+/// `2026-05-04T09:00:00Z`, with milliseconds only where there are any.
+#[must_use]
+pub fn timestamp_text(unix_s: f64) -> String {
+    let millisecond = (unix_s * 1e3).round() as i64;
+    Timestamp::from_millisecond(millisecond).map_or_else(|_| format!("{unix_s} s"), |timestamp| timestamp.to_string())
+}
+
+fn round_ms(seconds: f64) -> f64 {
+    (seconds * 1e3).round() / 1e3
+}

@@ -1,0 +1,163 @@
+//! From a plan's test to results: one file a method.
+
+pub(crate) mod pressure_change;
+mod pressure_channels;
+mod rows;
+pub(crate) mod validity;
+
+use std::fmt;
+
+use tightfit_fit::Estimate;
+use tightfit_fit::pressure_change::{PressureChange, PressureChangeError};
+use tightfit_fit::{Kind, SamplesError};
+
+use crate::data::DataError;
+use crate::result::{BudgetEntry, ResultValue, ResultValueKind, TestResult};
+
+/// What became of a test.
+#[derive(Debug)]
+pub struct Outcome {
+    /// The result as scripts read it.
+    pub result: TestResult,
+    /// The estimates behind it, by name, in the units of the result.
+    pub estimates: Vec<(&'static str, Estimate)>,
+    /// Length of the evaluated window, s.
+    pub window_s: f64,
+    /// What the plots are drawn from.
+    pub drawings: Vec<Drawing>,
+    /// How the files were read: file and choices.
+    pub files: Vec<FileAccount>,
+    /// The contents of the raw files, by name, for a dossier that carries its data.
+    pub raw: Vec<(String, Vec<u8>)>,
+}
+
+/// A pressure-change evaluation to be drawn.
+#[derive(Debug)]
+pub struct Drawing {
+    /// What was inside the boundary, where that tells runs apart.
+    pub title: String,
+    /// The evaluation.
+    pub evaluation: PressureChange,
+    /// Time that counts as zero, s since 1970, where logs are dated.
+    pub origin_s: Option<f64>,
+}
+
+/// How a file was read.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct FileAccount {
+    /// The file.
+    pub file: String,
+    /// What was chosen and why, one sentence each.
+    pub choices: Vec<String>,
+    /// Columns: header, what it was taken for, unit, why.
+    pub columns: Vec<[String; 4]>,
+    /// Rows read and rows used.
+    pub rows: [u64; 2],
+    /// Rows set aside: reason, count, first lines.
+    pub set_aside: Vec<(String, u64, String)>,
+    /// Readings set aside inside used rows, and other remarks.
+    pub remarks: Vec<String>,
+}
+
+/// Why a test gave no result.
+#[derive(Debug)]
+pub enum TestError {
+    /// Its files cannot be used.
+    Data(DataError),
+    /// A channel is not what a channel must be.
+    Samples {
+        /// The column.
+        column: String,
+        /// Why.
+        error: SamplesError,
+    },
+    /// The record cannot be evaluated.
+    PressureChange(PressureChangeError),
+    /// The method is one that this version does not compute.
+    NotComputed {
+        /// The method.
+        method: &'static str,
+    },
+    /// The volume is needed and not given.
+    VolumeMissing {
+        /// What for.
+        needed_for: &'static str,
+    },
+}
+
+impl TestError {
+    /// What to do about it.
+    #[must_use]
+    pub fn hint(&self) -> String {
+        match self {
+            Self::Data(error) => error.hint(),
+            Self::Samples { .. } => "look at the column with tightfit inspect".to_owned(),
+            Self::PressureChange(PressureChangeError::WindowOutsideRecord { .. }) => {
+                "correct the window of the test, or leave it out to have it found".to_owned()
+            }
+            Self::PressureChange(PressureChangeError::ReferencePressureUnusable { .. }) => {
+                "state it in the test: reference_pressure = \"-1000 Pa\"".to_owned()
+            }
+            Self::PressureChange(_) => "look at the file with tightfit inspect, or set the window by hand".to_owned(),
+            Self::NotComputed { .. } => "remove the test from the plan; the others are reported".to_owned(),
+            Self::VolumeMissing { .. } => "add it to [enclosure]: volume = \"0.92 m3\"".to_owned(),
+        }
+    }
+}
+
+impl fmt::Display for TestError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Data(error) => error.fmt(f),
+            Self::Samples { column, error } => write!(f, "column \"{column}\": {error}"),
+            Self::PressureChange(error) => error.fmt(f),
+            Self::NotComputed { method } => write!(f, "the method \"{method}\" is not computed by this version"),
+            Self::VolumeMissing { needed_for } => write!(f, "the enclosure's volume is needed for {needed_for}"),
+        }
+    }
+}
+
+impl std::error::Error for TestError {}
+
+impl From<DataError> for TestError {
+    fn from(error: DataError) -> Self {
+        Self::Data(error)
+    }
+}
+
+impl From<PressureChangeError> for TestError {
+    fn from(error: PressureChangeError) -> Self {
+        Self::PressureChange(error)
+    }
+}
+
+/// An estimate in the form of the result.
+pub(crate) fn result_value(estimate: &Estimate, unit: &str) -> ResultValue {
+    let finite = |value: f64| value.is_finite().then_some(value);
+    let determined = estimate.kind != Kind::NotDetermined;
+    ResultValue {
+        value: finite(estimate.value).filter(|_| determined),
+        unit: unit.to_owned(),
+        standard_uncertainty: finite(estimate.standard_uncertainty),
+        interval95: estimate.interval95.map(finite),
+        kind: match estimate.kind {
+            Kind::Estimate => ResultValueKind::Estimate,
+            Kind::UpperBound => ResultValueKind::UpperBound,
+            Kind::LowerBound => ResultValueKind::LowerBound,
+            Kind::NotDetermined => ResultValueKind::NotDetermined,
+        },
+        at: estimate.at_pa.map(pressure_text),
+        upper95: estimate.upper95.and_then(finite),
+        degrees_of_freedom: finite(estimate.degrees_of_freedom).filter(|dof| *dof < 1e6),
+        budget: estimate.budget.iter().map(budget_entry).collect(),
+    }
+}
+
+fn budget_entry(line: &tightfit_fit::BudgetLine) -> BudgetEntry {
+    BudgetEntry { source: line.source.clone(), standard_uncertainty: line.standard_uncertainty }
+}
+
+/// A pressure difference as results state it: `-1000 Pa`, `-498.7 Pa`.
+pub(crate) fn pressure_text(pressure_pa: f64) -> String {
+    format!("{} Pa", (pressure_pa * 10.0).round() / 10.0)
+}

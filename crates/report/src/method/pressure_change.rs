@@ -1,0 +1,224 @@
+//! Method `pressure-change`.
+
+use tightfit_fit::Estimate;
+use tightfit_fit::pressure_change::{
+    self as fit, Compliance as FitCompliance, Event, EventKind, LeakLaw, PressureChange, Settings, StiffnessCheck,
+    Volume, WindowChoice,
+};
+use tightfit_quantity::{Dimension, Gas};
+
+use crate::catalogue::result_kind;
+use crate::data::{Folders, TestData};
+use crate::plan::{Compliance, Measured, Plan, Test, Window};
+use crate::result::{Results, TestResult};
+
+use super::pressure_channels::{Channels, fit_instrument};
+use super::validity::{self, Findings};
+use super::{Drawing, Outcome, TestError, result_value, rows};
+
+/// One evaluated record of a test or of a run.
+pub(super) struct Evaluated<'p> {
+    pub(super) data: TestData<'p>,
+    pub(super) evaluation: PressureChange,
+    pub(super) findings: Findings,
+}
+
+/// Evaluates a test.
+pub(crate) fn run(plan: &Plan, test: &Test, folders: &Folders) -> Result<Outcome, TestError> {
+    let evaluated = evaluate(plan, test, &test.files, test.window, folders)?;
+    Ok(outcome(plan, test, evaluated))
+}
+
+/// Reads and evaluates the record in `files`.
+pub(super) fn evaluate<'p>(
+    plan: &'p Plan,
+    test: &'p Test,
+    files: &[String],
+    window: Option<Window>,
+    folders: &Folders,
+) -> Result<Evaluated<'p>, TestError> {
+    let data = TestData::read(plan, test, files, folders)?;
+    let channels = Channels::gather(&data)?;
+    let settings = settings(plan, test, window, &data, &channels)?;
+    let evaluation = fit::evaluate(&channels.record()?, &settings)?;
+    let findings = check(plan, test, &data, &channels, &evaluation);
+    Ok(Evaluated { data, evaluation, findings })
+}
+
+fn settings(
+    plan: &Plan,
+    test: &Test,
+    window: Option<Window>,
+    data: &TestData<'_>,
+    channels: &Channels<'_>,
+) -> Result<Settings, TestError> {
+    let reference = test.reference_pressure.as_ref().map(tightfit_quantity::Quantity::si);
+    let volume = plan.enclosure.volume.as_ref().map(fit_volume);
+    let mut settings = Settings::new(reference.unwrap_or_else(|| channels.median_difference_pa()));
+    settings.volume = volume;
+    settings.compliance = compliance(plan, volume, channels.room_mean_pa())?;
+    settings.leak_law = LeakLaw::Linear;
+    settings.window = window.map_or(WindowChoice::Auto, |window| {
+        let [first, last] = [channels.inside.time_s[0], channels.inside.time_s[channels.inside.time_s.len() - 1]];
+        WindowChoice::Set {
+            from_s: window.from.map_or(first, |moment| data.moment_s(moment)),
+            to_s: window.to.map_or(last, |moment| data.moment_s(moment)),
+        }
+    });
+    settings.gauge = fit_instrument(channels.inside.instrument, Dimension::Pressure);
+    settings.barometer = fit_instrument(channels.room.as_ref().and_then(|room| room.instrument), Dimension::Pressure);
+    settings.superimposed_leak = test.superimposed_leak.as_ref().map(|leak| fit::SuperimposedLeak {
+        flow_m3_per_s: leak.flow.si,
+        standard_uncertainty_m3_per_s: leak.flow.standard_uncertainty.unwrap_or(0.0),
+        from_s: data.moment_s(leak.from),
+        to_s: data.moment_s(leak.to),
+    });
+    if settings.superimposed_leak.is_some() && volume.is_none() {
+        return Err(TestError::VolumeMissing { needed_for: "the superimposed leak" });
+    }
+    Ok(settings)
+}
+
+fn fit_volume(volume: &Measured) -> Volume {
+    Volume { value_m3: volume.si, standard_uncertainty_m3: volume.standard_uncertainty.unwrap_or(0.0) }
+}
+
+fn compliance(plan: &Plan, volume: Option<Volume>, room_pressure_pa: f64) -> Result<FitCompliance, TestError> {
+    match &plan.enclosure.compliance {
+        Compliance::NotStated => Ok(FitCompliance::Unknown),
+        Compliance::Stated(stated) => {
+            let uncertainty = stated.standard_uncertainty.unwrap_or(0.0);
+            let rigid = stated.si == 0.0 && uncertainty == 0.0;
+            Ok(if rigid {
+                FitCompliance::Rigid
+            } else {
+                FitCompliance::Given { value_m3_per_pa: stated.si, standard_uncertainty_m3_per_pa: uncertainty }
+            })
+        }
+        Compliance::StiffnessCheck { injected, rise } => {
+            let volume = volume.ok_or(TestError::VolumeMissing { needed_for: "the stiffness check" })?;
+            let check = StiffnessCheck {
+                injected_m3: injected.si,
+                injected_relative_uncertainty: relative(injected),
+                rise_pa: rise.si,
+                rise_relative_uncertainty: relative(rise),
+            };
+            Ok(FitCompliance::from_stiffness_check(&check, volume, room_pressure_pa))
+        }
+    }
+}
+
+/// Relative standard uncertainty; where none is stated, half of the last digit written as limits.
+fn relative(measured: &Measured) -> f64 {
+    let stated = measured.standard_uncertainty.map(|uncertainty| uncertainty / measured.si);
+    stated.unwrap_or_else(|| {
+        let step = last_digit(measured.quantity.text());
+        0.5 * step / 3f64.sqrt() / measured.quantity.value().abs()
+    })
+}
+
+/// Worth of the last digit written: 0.01 of `"1.00 L"`, 1 of `"51 Pa"`.
+fn last_digit(text: &str) -> f64 {
+    let number = text.split(|c: char| c.is_whitespace()).next().unwrap_or(text);
+    let decimals =
+        number.split_once('.').map_or(0, |(_, fraction)| fraction.chars().take_while(char::is_ascii_digit).count());
+    10f64.powi(-(decimals as i32))
+}
+
+fn check(
+    plan: &Plan,
+    test: &Test,
+    data: &TestData<'_>,
+    channels: &Channels<'_>,
+    evaluation: &PressureChange,
+) -> Findings {
+    let mut findings = Findings::default();
+    let day = data.day(evaluation.window.to_s);
+    for channel in channels.all() {
+        validity::calibration(channel, day, &mut findings);
+    }
+    validity::range(&channels.inside, Dimension::Pressure, &mut findings);
+    validity::rated_pressure(plan.enclosure.rated_pressure.as_ref(), channels.difference_range_pa(), &mut findings);
+    if test.reference_pressure.is_none() {
+        let at = super::pressure_text(channels.median_difference_pa());
+        findings
+            .notes
+            .push(format!("no reference pressure is stated: leak rates stand at {at}, the median of the record"));
+    }
+    if !channels.room_is_known {
+        let note = "neither barometer nor [room] pressure is given: 1013.25 hPa stands in for the room's pressure";
+        findings.notes.push(note.to_owned());
+    }
+    findings.notes.extend(evaluation.notes.iter().map(ToString::to_string));
+    findings.notes.dedup();
+    findings
+}
+
+/// The results of an evaluation by name, in the units of the result.
+pub(super) fn estimates(evaluation: &PressureChange) -> Vec<(&'static str, Estimate)> {
+    let optional = [
+        ("leak_conductance", &evaluation.leak_conductance),
+        ("leak_throughput", &evaluation.leak_throughput),
+        ("hourly_leak_rate_two_point", &evaluation.two_point),
+        ("hourly_leak_rate_mass_point", &evaluation.mass_point),
+        ("superimposed_leak_ratio", &evaluation.superimposed_leak_ratio),
+    ];
+    let mut estimates = vec![("hourly_leak_rate", evaluation.hourly_leak_rate.clone())];
+    estimates.extend(optional.into_iter().filter_map(|(name, estimate)| Some((name, estimate.clone()?))));
+    estimates.push(("pressure_rate", evaluation.pressure_rate.clone()));
+    estimates
+}
+
+pub(super) fn results(estimates: &[(&'static str, Estimate)]) -> Results {
+    let named = estimates.iter().map(|(name, estimate)| {
+        let unit = result_kind(name).map_or("", |kind| kind.unit);
+        ((*name).to_owned(), result_value(estimate, unit))
+    });
+    Results(named.collect())
+}
+
+/// The gas that flowed: air into an under-pressure, the fill gas out of an over-pressure.
+pub(super) fn flowing_gas(plan: &Plan, evaluation: &PressureChange) -> Gas {
+    if evaluation.mean_difference_pa < 0.0 { Gas::Air } else { plan.enclosure.gas }
+}
+
+pub(super) fn window_text(data: &TestData<'_>, evaluation: &PressureChange) -> [String; 2] {
+    [data.time_text(evaluation.window.from_s), data.time_text(evaluation.window.to_s)]
+}
+
+fn outcome(plan: &Plan, test: &Test, evaluated: Evaluated<'_>) -> Outcome {
+    let Evaluated { data, evaluation, findings } = evaluated;
+    let estimates = estimates(&evaluation);
+    let mut result = TestResult {
+        valid: findings.problems.is_empty(),
+        problems: findings.problems,
+        notes: findings.notes,
+        gas: Some(flowing_gas(plan, &evaluation).name().to_owned()),
+        window: Some(window_text(&data, &evaluation)),
+        window_reason: Some(evaluation.window.to_string()),
+        events: evaluation.events.iter().map(|event| event_text(&data, event)).collect(),
+        results: results(&estimates),
+        ..TestResult::empty(&test.id, test.method.name())
+    };
+    let window_s = [evaluation.window.from_s, evaluation.window.to_s];
+    rows::account(&mut result, &data, window_s, &evaluation.rows);
+    let origin_s = data.dated.then_some(data.origin_s);
+    Outcome {
+        result,
+        estimates,
+        window_s: window_s[1] - window_s[0],
+        drawings: vec![Drawing { title: test.boundary.clone().unwrap_or_default(), evaluation, origin_s }],
+        files: data.files.iter().map(rows::file_account).collect(),
+        raw: data.files.into_iter().map(|file| (file.name, file.content)).collect(),
+    }
+}
+
+pub(super) fn event_text(data: &TestData<'_>, event: &Event) -> String {
+    let from = data.time_text(event.from_s);
+    let to = data.time_text(event.to_s);
+    match event.kind {
+        EventKind::Step | EventKind::GlovePull => format!("{from} to {to}: {} of {:.1} Pa", event.kind, event.size),
+        EventKind::Outlier { .. } => format!("{from}: {}", event.kind),
+        EventKind::Gap { .. } => format!("{from} to {to}: {}", event.kind),
+    }
+}

@@ -1,0 +1,211 @@
+//! The channels of a pressure-change test, as the fit wants them.
+
+use tightfit_fit::Samples;
+use tightfit_fit::pressure_change::{
+    Clock, InsidePressure, Instrument as FitInstrument, Place, Record, ReferenceVessel, Response, RoomPressure,
+    Thermometer, VesselPressure,
+};
+use tightfit_ingest::{Channel, PressureReference};
+use tightfit_quantity::Dimension;
+use tightfit_quantity::constant::STANDARD_ATMOSPHERE_PA;
+
+use crate::data::{ChannelData, DataError, TestData};
+use crate::plan::{ClockOffset, Instrument};
+
+use super::TestError;
+
+/// Temperature of the gas where neither a thermometer nor the plan tells it, K (22 °C).
+const USUAL_ROOM_TEMPERATURE_K: f64 = 295.15;
+
+/// A bound on drift is taken as the limits of a rectangular distribution (JCGM 100:2008, 4.3.7).
+const RECTANGULAR: f64 = 1.732_050_807_568_877_2;
+
+/// The channels of a test, owned.
+#[derive(Debug)]
+pub(super) struct Channels<'p> {
+    pub(super) inside: ChannelData<'p>,
+    pub(super) inside_is_gauge: bool,
+    pub(super) room: Option<ChannelData<'p>>,
+    pub(super) room_stated_pa: f64,
+    /// Whether the room's pressure is known at all, or the standard atmosphere stands in.
+    pub(super) room_is_known: bool,
+    pub(super) thermometers: Vec<(Place, ChannelData<'p>)>,
+    pub(super) vessels: Vec<ChannelData<'p>>,
+    vapour: Option<ChannelData<'p>>,
+    stated_temperature_k: f64,
+}
+
+impl<'p> Channels<'p> {
+    pub(super) fn gather(data: &TestData<'p>) -> Result<Self, TestError> {
+        let plan = data.plan();
+        let gauge = first(data.channels(Channel::GaugePressure)?);
+        let absolute = first(data.channels(Channel::AbsolutePressure)?);
+        let mut room = first(data.channels(Channel::RoomPressure)?);
+        let inside_is_gauge = gauge.is_some();
+        let inside = match (gauge, absolute) {
+            (Some(gauge), absolute) => {
+                room = room.or_else(|| room_from_pair(&gauge, absolute.as_ref()?));
+                gauge
+            }
+            (None, Some(absolute)) => absolute,
+            (None, None) => return Err(missing_inside(data).into()),
+        };
+        let stated = plan.room.pressure.as_ref().map(|pressure| pressure.si);
+        if !inside_is_gauge && room.is_none() && stated.is_none() {
+            return Err(missing_room(data).into());
+        }
+        let gas = data.channels(Channel::GasTemperature)?.into_iter().map(|channel| (Place::Gas, channel));
+        let wall = data.channels(Channel::WallTemperature)?.into_iter().map(|channel| (Place::Wall, channel));
+        let water = first(data.channels(Channel::Water).unwrap_or_default());
+        Ok(Self {
+            inside_is_gauge,
+            room_is_known: room.is_some() || stated.is_some(),
+            room_stated_pa: stated.unwrap_or(STANDARD_ATMOSPHERE_PA),
+            thermometers: gas.chain(wall).collect(),
+            vessels: data.channels(Channel::ReferenceVesselPressure)?,
+            vapour: water.map(|water| vapour_pressure(water, stated.unwrap_or(STANDARD_ATMOSPHERE_PA))),
+            stated_temperature_k: stated_temperature(data)?,
+            room,
+            inside,
+        })
+    }
+
+    pub(super) fn record(&self) -> Result<Record<'_>, TestError> {
+        let inside = samples(&self.inside)?;
+        Ok(Record {
+            inside: if self.inside_is_gauge { InsidePressure::Gauge(inside) } else { InsidePressure::Absolute(inside) },
+            room: match &self.room {
+                Some(room) => RoomPressure::Logged(samples(room)?),
+                None => RoomPressure::Stated(self.room_stated_pa),
+            },
+            thermometers: self.thermometers.iter().map(thermometer).collect::<Result<_, _>>()?,
+            reference_vessels: self.vessels.iter().map(vessel).collect::<Result<_, _>>()?,
+            vapour_pressure_pa: self.vapour.as_ref().map(samples).transpose()?,
+            stated_temperature_k: self.stated_temperature_k,
+        })
+    }
+
+    /// Every instrument that the test relies on, with the column it reads.
+    pub(super) fn all(&self) -> impl Iterator<Item = &ChannelData<'p>> {
+        std::iter::once(&self.inside)
+            .chain(&self.room)
+            .chain(self.thermometers.iter().map(|(_, channel)| channel))
+            .chain(&self.vessels)
+    }
+
+    /// Pressure difference to the room over the whole record, smallest and largest, Pa.
+    pub(super) fn difference_range_pa(&self) -> [f64; 2] {
+        let offset = if self.inside_is_gauge { 0.0 } else { -self.room_mean_pa() };
+        let fold = |start, pick: fn(f64, f64) -> f64| self.inside.value.iter().copied().fold(start, pick) + offset;
+        [fold(f64::INFINITY, f64::min), fold(f64::NEG_INFINITY, f64::max)]
+    }
+
+    /// Median pressure difference to the room, Pa.
+    pub(super) fn median_difference_pa(&self) -> f64 {
+        let mut values = self.inside.value.clone();
+        values.sort_unstable_by(f64::total_cmp);
+        values[values.len() / 2] - if self.inside_is_gauge { 0.0 } else { self.room_mean_pa() }
+    }
+
+    pub(super) fn room_mean_pa(&self) -> f64 {
+        self.room.as_ref().map_or(self.room_stated_pa, |room| room.value.iter().sum::<f64>() / room.value.len() as f64)
+    }
+}
+
+/// An instrument's standard uncertainties for a channel measured in `dimension`.
+pub(super) fn fit_instrument(instrument: Option<&Instrument>, dimension: Dimension) -> FitInstrument {
+    let Some(instrument) = instrument else { return FitInstrument::default() };
+    let uncertainty = instrument.uncertainty.as_ref();
+    let zero_check = instrument.zero_check_si(dimension).map_or(0.0, |(_, uncertainty)| uncertainty);
+    let drift_dimension = match dimension {
+        Dimension::Pressure => Dimension::PressureRate,
+        Dimension::Temperature => Dimension::TemperatureRate,
+        _ => Dimension::PerTime,
+    };
+    FitInstrument {
+        zero: uncertainty.and_then(|u| u.absolute(dimension).ok()).unwrap_or(0.0).hypot(zero_check),
+        scale: uncertainty.map_or(0.0, tightfit_quantity::Uncertainty::relative),
+        drift_per_s: instrument.drift_si(drift_dimension).unwrap_or(0.0) / RECTANGULAR,
+        resolution: instrument.resolution_si(dimension).unwrap_or(0.0),
+        clock: match instrument.clock {
+            ClockOffset::Known(_) => Clock::Common,
+            ClockOffset::UnknownWithin(seconds) => Clock::UnknownWithin(seconds),
+        },
+    }
+}
+
+fn first<T>(items: Vec<T>) -> Option<T> {
+    items.into_iter().next()
+}
+
+fn samples<'a>(channel: &'a ChannelData<'_>) -> Result<Samples<'a>, TestError> {
+    Samples::new(&channel.time_s, &channel.value)
+        .map_err(|error| TestError::Samples { column: channel.column.clone(), error })
+}
+
+fn thermometer<'a>((place, channel): &'a (Place, ChannelData<'_>)) -> Result<Thermometer<'a>, TestError> {
+    Ok(Thermometer {
+        name: channel.column.clone(),
+        samples: samples(channel)?,
+        place: *place,
+        response: response(channel),
+        instrument: fit_instrument(channel.instrument, Dimension::Temperature),
+    })
+}
+
+fn vessel<'a>(channel: &'a ChannelData<'_>) -> Result<ReferenceVessel<'a>, TestError> {
+    let samples = samples(channel)?;
+    Ok(ReferenceVessel {
+        name: channel.column.clone(),
+        pressure: match channel.reference {
+            PressureReference::Gauge => VesselPressure::DifferenceToEnclosure(samples),
+            PressureReference::Absolute | PressureReference::OfChannel => VesselPressure::Absolute(samples),
+        },
+        response: response(channel),
+        instrument: fit_instrument(channel.instrument, Dimension::Pressure),
+    })
+}
+
+fn response(channel: &ChannelData<'_>) -> Option<Response> {
+    let response = channel.instrument?.response.as_ref()?;
+    (response.tau_s > 0.0).then_some(Response { tau_s: response.tau_s, standard_uncertainty_s: 0.0 })
+}
+
+/// The room's pressure where gauge and absolute pressure stand in the same rows.
+fn room_from_pair<'p>(gauge: &ChannelData<'p>, absolute: &ChannelData<'p>) -> Option<ChannelData<'p>> {
+    let same_rows = gauge.time_s == absolute.time_s;
+    same_rows.then(|| ChannelData {
+        column: format!("{} − {}", absolute.column, gauge.column),
+        value: absolute.value.iter().zip(&gauge.value).map(|(absolute, gauge)| absolute - gauge).collect(),
+        ..absolute.clone()
+    })
+}
+
+fn vapour_pressure(mut water: ChannelData<'_>, pressure_pa: f64) -> ChannelData<'_> {
+    water.value.iter_mut().for_each(|fraction| *fraction *= pressure_pa);
+    water
+}
+
+fn stated_temperature(data: &TestData<'_>) -> Result<f64, TestError> {
+    if let Some(temperature) = &data.plan().room.temperature {
+        return Ok(temperature.si);
+    }
+    let room = first(data.channels(Channel::RoomTemperature)?);
+    Ok(room.map_or(USUAL_ROOM_TEMPERATURE_K, |room| room.value.iter().sum::<f64>() / room.value.len() as f64))
+}
+
+fn missing_inside(data: &TestData<'_>) -> DataError {
+    DataError::MissingChannel {
+        needed: "pressure inside the enclosure".to_owned(),
+        columns: data.columns(),
+        hint: "name it in the plan: [test.columns] gauge_pressure = { column = \"…\", unit = \"Pa\" }".to_owned(),
+    }
+}
+
+fn missing_room(data: &TestData<'_>) -> DataError {
+    DataError::MissingChannel {
+        needed: "room pressure, without which an absolute pressure shows no pressure difference".to_owned(),
+        columns: data.columns(),
+        hint: "log a barometer, or state [room] pressure = \"1013 hPa\"".to_owned(),
+    }
+}

@@ -1,0 +1,242 @@
+//! Limits of acceptance, and checks by eye.
+
+use tightfit_quantity::{Dimension, Quantity};
+
+use super::mistake::{Mistake, nearest};
+use super::section::Section;
+
+/// A limit.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Limit {
+    /// Name of the result it limits.
+    pub quantity: String,
+    /// The only test it holds for, or every test that yields the quantity.
+    pub test: Option<String>,
+    /// The bound.
+    pub bound: Bound,
+    /// Decision rule.
+    pub rule: Rule,
+    /// Where the limit comes from.
+    pub source: Option<String>,
+}
+
+/// One side of a limit.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Bound {
+    /// The quantity must be at most this.
+    Max(Quantity),
+    /// The quantity must be at least this.
+    Min(Quantity),
+}
+
+/// Decision rule, see JCGM 106:2012 and ISO 14253-1.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Rule {
+    /// Pass if the value is within the limit, given an uncertainty that is small against it.
+    Simple {
+        /// Largest expanded uncertainty as a share of the limit.
+        max_uncertainty: f64,
+    },
+    /// Pass only if the conformance probability is at least 1 − risk.
+    GuardedAcceptance {
+        /// Consumer's risk.
+        risk: f64,
+    },
+    /// Fail only if the conformance probability is at most the risk.
+    GuardedRejection {
+        /// Producer's risk.
+        risk: f64,
+    },
+}
+
+/// Something that is looked at, not logged.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Check {
+    /// What was looked at.
+    pub item: String,
+    /// What was found.
+    pub result: CheckResult,
+    /// Remark.
+    pub note: Option<String>,
+}
+
+/// What a check by eye found.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum CheckResult {
+    /// As it should be.
+    Ok,
+    /// Not as it should be: the whole fails.
+    NotOk,
+    /// Not looked at: the whole stays undecided.
+    NotDone,
+}
+
+/// A class of ISO 10648-2:1994 with its hourly leak rate limit (figures from memory of the standard).
+const CLASSES: [(&str, &str, &str); 4] = [
+    ("ISO 10648-2 class 1", "5e-4 1/h", "ISO 10648-2:1994, class 1"),
+    ("ISO 10648-2 class 2", "2.5e-3 1/h", "ISO 10648-2:1994, class 2"),
+    ("ISO 10648-2 class 3", "1e-2 1/h", "ISO 10648-2:1994, class 3"),
+    ("ISO 10648-2 class 4", "1e-1 1/h", "ISO 10648-2:1994, class 4"),
+];
+
+/// Risk of a guarded rule where the plan states none.
+const DEFAULT_RISK: f64 = 0.05;
+/// Largest share of the limit that the expanded uncertainty may take under the simple rule.
+const DEFAULT_MAX_UNCERTAINTY: f64 = 1.0 / 3.0;
+
+impl Bound {
+    /// The bounding quantity.
+    #[must_use]
+    pub fn quantity(&self) -> &Quantity {
+        match self {
+            Self::Max(quantity) | Self::Min(quantity) => quantity,
+        }
+    }
+}
+
+impl std::fmt::Display for Bound {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::Max(quantity) => write!(f, "max {quantity}"),
+            Self::Min(quantity) => write!(f, "min {quantity}"),
+        }
+    }
+}
+
+impl Rule {
+    /// The rule's name in plans.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Simple { .. } => "simple",
+            Self::GuardedAcceptance { .. } => "guarded-acceptance",
+            Self::GuardedRejection { .. } => "guarded-rejection",
+        }
+    }
+}
+
+impl Limit {
+    /// `quantities` are the results that limits may name, with what they measure.
+    pub(super) fn read(
+        section: &Section<'_>,
+        quantities: &[(&'static str, Dimension)],
+        tests: &[String],
+    ) -> Option<Self> {
+        let set = section.word("set", &CLASSES.map(|(name, _, _)| name));
+        let class = set.as_deref().and_then(|name| CLASSES.iter().find(|class| class.0 == name));
+        let quantity = quantity(section, quantities, class.is_some());
+        let bound = bound(section, quantity.as_deref(), quantities, class.map(|class| class.1));
+        let limit = Self {
+            quantity: quantity.unwrap_or_default(),
+            test: section.text("test"),
+            bound: bound.clone().unwrap_or_else(|| Bound::Max(Quantity::new(0.0, tightfit_quantity::Unit::one()))),
+            rule: rule(section),
+            source: section.text("source").or_else(|| class.map(|class| class.2.to_owned())),
+        };
+        if let Some(test) = &limit.test
+            && !tests.contains(test)
+        {
+            let nearest = nearest(test, tests.iter().map(String::as_str));
+            section.note("test", Mistake::NotDefined { kind: "test", name: test.clone(), nearest });
+        }
+        section.finish();
+        bound.map(|_| limit)
+    }
+}
+
+fn quantity(section: &Section<'_>, quantities: &[(&'static str, Dimension)], by_class: bool) -> Option<String> {
+    if by_class {
+        if section.has("quantity") {
+            let because = "the set says which quantity it limits";
+            section.note("quantity", Mistake::Both { first: "set", second: "quantity", because });
+        }
+        return Some("hourly_leak_rate".to_owned());
+    }
+    if !section.has("quantity") {
+        if !section.has("set") {
+            section.missing("quantity", "quantity = \"hourly_leak_rate\"");
+        }
+        return None;
+    }
+    let names: Vec<&str> = quantities.iter().map(|(name, _)| *name).collect();
+    section.word("quantity", &names)
+}
+
+fn bound(
+    section: &Section<'_>,
+    quantity: Option<&str>,
+    quantities: &[(&'static str, Dimension)],
+    class_limit: Option<&str>,
+) -> Option<Bound> {
+    let dimension = quantities.iter().find(|(name, _)| Some(*name) == quantity).map(|(_, dimension)| *dimension);
+    let read = |key| match dimension {
+        Some(dimension) => section.quantity(key, dimension),
+        None => section.any_quantity(key),
+    };
+    let (max, min) = (read("max"), read("min"));
+    if let Some(class_limit) = class_limit {
+        if section.has("max") || section.has("min") {
+            let because = "the set states its own limit";
+            section.note("max", Mistake::Both { first: "set", second: "max", because });
+        }
+        return Quantity::parse(class_limit).ok().map(Bound::Max);
+    }
+    match (max, min) {
+        (Some(_), Some(_)) => {
+            section.note(
+                "min",
+                Mistake::Both { first: "max", second: "min", because: "write one [[limit]] for each side" },
+            );
+            None
+        }
+        (Some(max), None) => Some(Bound::Max(max)),
+        (None, Some(min)) => Some(Bound::Min(min)),
+        (None, None) => {
+            if !section.has("max") && !section.has("min") && !section.has("set") {
+                section.missing("max", "max = \"5e-4 1/h\"");
+            }
+            None
+        }
+    }
+}
+
+fn rule(section: &Section<'_>) -> Rule {
+    let risk = share(section, "risk").unwrap_or(DEFAULT_RISK);
+    let max_uncertainty = share(section, "max_uncertainty").unwrap_or(DEFAULT_MAX_UNCERTAINTY);
+    match section.word("rule", &["simple", "guarded-acceptance", "guarded-rejection"]).as_deref() {
+        Some("simple") => Rule::Simple { max_uncertainty },
+        Some("guarded-rejection") => Rule::GuardedRejection { risk },
+        _ => Rule::GuardedAcceptance { risk },
+    }
+}
+
+fn share(section: &Section<'_>, key: &'static str) -> Option<f64> {
+    let quantity = section.quantity(key, Dimension::Ratio)?;
+    let share = quantity.si();
+    if share > 0.0 && share < 1.0 {
+        return Some(share);
+    }
+    let found = quantity.text().to_owned();
+    section.note(key, Mistake::Impossible { key: key.to_owned(), found, expected: "a share between 0 % and 100 %" });
+    None
+}
+
+impl Check {
+    pub(super) fn read(section: &Section<'_>) -> Self {
+        let result = section.word("result", &["ok", "not ok", "not done"]);
+        if !section.has("result") {
+            section.missing("result", "result = \"not done\"");
+        }
+        let check = Self {
+            item: section.required_text("item", "item = \"Gloves: no cracks\""),
+            result: match result.as_deref() {
+                Some("ok") => CheckResult::Ok,
+                Some("not ok") => CheckResult::NotOk,
+                _ => CheckResult::NotDone,
+            },
+            note: section.text("note"),
+        };
+        section.finish();
+        check
+    }
+}

@@ -1,0 +1,160 @@
+//! The main job: a plan in, tests evaluated, limits judged.
+
+use std::fmt;
+use std::io;
+use std::path::{Path, PathBuf};
+
+use crate::catalogue::Method;
+use crate::data::Folders;
+use crate::method::{self, Outcome, TestError};
+use crate::plan::{CheckResult, Plan, PlanError, Test};
+use crate::result::{CheckLine, Qualification, RESULT_SCHEMA, TestResult};
+use crate::verdict::{self, Judged};
+
+/// Name and version as results carry them.
+pub const PROGRAM: &str = concat!("tightfit ", env!("CARGO_PKG_VERSION"));
+
+/// A qualification: the result, and all that a dossier shows beside it.
+#[derive(Debug)]
+pub struct Qualified {
+    /// The plan.
+    pub plan: Plan,
+    /// The result as scripts read it.
+    pub result: Qualification,
+    /// What became of each test, in the order of the plan; `Err` where its files could not be used.
+    pub outcomes: Vec<Result<Outcome, TestError>>,
+}
+
+/// Why there is no qualification at all.
+#[derive(Debug)]
+pub enum QualifyError {
+    /// The plan cannot be read.
+    Read {
+        /// The file as the user gave it.
+        file: String,
+        /// What the system said.
+        source: io::Error,
+    },
+    /// The plan has mistakes.
+    Plan(PlanError),
+}
+
+impl QualifyError {
+    /// What to do about it, where the message does not say it already.
+    #[must_use]
+    pub fn hint(&self) -> Option<&'static str> {
+        match self {
+            Self::Read { .. } => {
+                Some("check the name and that the file may be read; tightfit draft writes a first plan")
+            }
+            Self::Plan(_) => None,
+        }
+    }
+}
+
+impl fmt::Display for QualifyError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Read { file, source } if source.kind() == io::ErrorKind::InvalidData => {
+                write!(f, "{file}: the plan is not UTF-8 text")
+            }
+            Self::Read { file, source } => write!(f, "{file}: the plan cannot be read: {source}"),
+            Self::Plan(error) => error.fmt(f),
+        }
+    }
+}
+
+impl std::error::Error for QualifyError {}
+
+/// Reads the plan at `path`.
+///
+/// # Errors
+/// See [`QualifyError`].
+pub fn read_plan(path: &Path) -> Result<Plan, QualifyError> {
+    let file = path.display().to_string();
+    let text = std::fs::read_to_string(path).map_err(|source| QualifyError::Read { file: file.clone(), source })?;
+    Plan::parse(&file, &text).map_err(QualifyError::Plan)
+}
+
+/// The folders in which the plan's files may lie.
+#[must_use]
+pub fn folders(plan_path: &Path, data_root: Option<PathBuf>) -> Folders {
+    let plan = plan_path.parent().filter(|parent| !parent.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    Folders { plan: plan.to_owned(), data_root }
+}
+
+/// Evaluates every test of a plan and judges every limit. `progress` is told the test that begins.
+#[must_use]
+pub fn qualify(plan: Plan, folders: &Folders, mut progress: impl FnMut(&str)) -> Qualified {
+    let outcomes: Vec<_> = plan
+        .tests
+        .iter()
+        .map(|test| {
+            progress(&test.id);
+            run(&plan, test, folders)
+        })
+        .collect();
+    let judged: Vec<_> = outcomes.iter().flatten().map(judged).collect();
+    let verdicts = verdict::judge(&plan, &judged);
+    let overall = verdict::overall(&plan, &verdicts, outcomes.iter().any(Result::is_err));
+    let result = Qualification {
+        schema: RESULT_SCHEMA.to_owned(),
+        program: PROGRAM.to_owned(),
+        plan_sha256: plan.sha256.clone(),
+        enclosure: plan.enclosure.id.clone(),
+        tests: plan.tests.iter().zip(&outcomes).map(|(test, outcome)| test_result(test, outcome)).collect(),
+        verdicts,
+        checks: plan.checks.iter().map(check_line).collect(),
+        overall,
+    };
+    Qualified { plan, result, outcomes }
+}
+
+fn run(plan: &Plan, test: &Test, folders: &Folders) -> Result<Outcome, TestError> {
+    match test.method {
+        Method::PressureChange => method::pressure_change::run(plan, test, folders),
+        Method::Later(method) => Err(TestError::NotComputed { method }),
+    }
+}
+
+fn judged(outcome: &Outcome) -> Judged<'_> {
+    Judged {
+        id: &outcome.result.id,
+        problems: &outcome.result.problems,
+        estimates: &outcome.estimates,
+        window_s: outcome.window_s,
+    }
+}
+
+/// A test whose files could not be used still stands in the result, with the reason.
+fn test_result(test: &Test, outcome: &Result<Outcome, TestError>) -> TestResult {
+    match outcome {
+        Ok(outcome) => outcome.result.clone(),
+        Err(error) => {
+            TestResult { problems: vec![error.to_string()], ..TestResult::empty(&test.id, test.method.name()) }
+        }
+    }
+}
+
+fn check_line(check: &crate::plan::Check) -> CheckLine {
+    let result = match check.result {
+        CheckResult::Ok => "ok",
+        CheckResult::NotOk => "not ok",
+        CheckResult::NotDone => "not done",
+    };
+    CheckLine { item: check.item.clone(), result: result.to_owned(), note: check.note.clone() }
+}
+
+impl Qualified {
+    /// The errors of tests whose files could not be used: test, error.
+    pub fn errors(&self) -> impl Iterator<Item = (&str, &TestError)> {
+        let tests = self.plan.tests.iter().zip(&self.outcomes);
+        tests.filter_map(|(test, outcome)| Some((test.id.as_str(), outcome.as_ref().err()?)))
+    }
+
+    /// Exit code of the program.
+    #[must_use]
+    pub fn exit_code(&self) -> u8 {
+        self.result.overall.exit_code()
+    }
+}

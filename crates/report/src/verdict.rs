@@ -1,0 +1,198 @@
+//! From an estimate and a limit to a verdict: conformance probability as in JCGM 106:2012, zones as in ISO 14253-1.
+
+use tightfit_fit::Estimate;
+use tightfit_quantity::{Quantity, Unit, display_number};
+
+use crate::catalogue::{ResultKind, result_kind};
+use crate::plan::{Bound, Limit, Plan, Rule};
+use crate::result::{Overall, Verdict, VerdictResult};
+
+/// A test as verdicts see it.
+pub(crate) struct Judged<'a> {
+    pub(crate) id: &'a str,
+    /// Why the test may not be judged.
+    pub(crate) problems: &'a [String],
+    pub(crate) estimates: &'a [(&'static str, Estimate)],
+    /// Length of the evaluated window, s.
+    pub(crate) window_s: f64,
+}
+
+/// The verdicts on all limits of a plan, in the order of the limits; a limit that holds for several tests gives one each.
+pub(crate) fn judge(plan: &Plan, tests: &[Judged<'_>]) -> Vec<VerdictResult> {
+    let mut verdicts = Vec::new();
+    for limit in &plan.limits {
+        let concerned = tests.iter().filter(|test| limit.test.as_deref().is_none_or(|id| id == test.id));
+        let found: Vec<_> = concerned
+            .filter_map(|test| {
+                let estimate = test.estimates.iter().find(|(name, _)| *name == limit.quantity)?;
+                Some(judge_one(limit, test, &estimate.1))
+            })
+            .collect();
+        if found.is_empty() {
+            verdicts.push(not_found(limit));
+        }
+        verdicts.extend(found);
+    }
+    verdicts
+}
+
+/// The verdict on the whole.
+pub(crate) fn overall(plan: &Plan, verdicts: &[VerdictResult], any_input_error: bool) -> Overall {
+    use crate::plan::CheckResult;
+    let any = |wanted| verdicts.iter().any(|verdict| verdict.verdict == wanted);
+    let any_check = |wanted| plan.checks.iter().any(|check| check.result == wanted);
+    if any_input_error {
+        Overall::InputError
+    } else if any(Verdict::Fail) || any_check(CheckResult::NotOk) {
+        Overall::Fail
+    } else if any(Verdict::NotValid) {
+        Overall::NotValid
+    } else if any(Verdict::Undecided) || any_check(CheckResult::NotDone) {
+        Overall::Undecided
+    } else if verdicts.is_empty() {
+        Overall::NoLimits
+    } else {
+        Overall::Pass
+    }
+}
+
+fn judge_one(limit: &Limit, test: &Judged<'_>, estimate: &Estimate) -> VerdictResult {
+    let bound = bound_in_result_unit(limit);
+    let conformance = conformance_probability(limit, bound, estimate);
+    let verdict =
+        if !test.problems.is_empty() { Verdict::NotValid } else { decide(limit, bound, estimate, conformance) };
+    let advice = match verdict {
+        Verdict::NotValid => format!("Repeat the test: {}.", test.problems.join("; ")),
+        Verdict::Pass => "Nothing further for this limit.".to_owned(),
+        Verdict::Fail => fail_advice(limit),
+        Verdict::Undecided => undecided_advice(limit, bound, estimate, test.window_s),
+    };
+    let conformance_probability = Some(conformance);
+    VerdictResult { verdict, advice, conformance_probability, ..blank(limit, test.id) }
+}
+
+fn blank(limit: &Limit, test: &str) -> VerdictResult {
+    VerdictResult {
+        quantity: limit.quantity.clone(),
+        test: test.to_owned(),
+        limit: limit.bound.to_string(),
+        rule: limit.rule.name().to_owned(),
+        source: limit.source.clone(),
+        verdict: Verdict::NotValid,
+        conformance_probability: None,
+        advice: String::new(),
+    }
+}
+
+fn not_found(limit: &Limit) -> VerdictResult {
+    let test = limit.test.clone().unwrap_or_default();
+    let advice = if test.is_empty() {
+        format!("No test of the plan gave {}: add one, or remove the limit.", words(limit))
+    } else {
+        format!("The test \"{test}\" gave no {}: see its problems.", words(limit))
+    };
+    VerdictResult { advice, ..blank(limit, &test) }
+}
+
+fn decide(limit: &Limit, bound: f64, estimate: &Estimate, conformance: f64) -> Verdict {
+    match limit.rule {
+        Rule::Simple { max_uncertainty } => {
+            // Written so that an uncertainty that is not a number counts as too large.
+            if !(estimate.expanded_uncertainty() <= max_uncertainty * bound.abs()) {
+                return Verdict::Undecided;
+            }
+            let within = match limit.bound {
+                Bound::Max(_) => estimate.value <= bound,
+                Bound::Min(_) => estimate.value >= bound,
+            };
+            if within { Verdict::Pass } else { Verdict::Fail }
+        }
+        Rule::GuardedAcceptance { risk } if conformance >= 1.0 - risk => Verdict::Pass,
+        Rule::GuardedAcceptance { risk } | Rule::GuardedRejection { risk } if conformance <= risk => Verdict::Fail,
+        Rule::GuardedAcceptance { .. } => Verdict::Undecided,
+        Rule::GuardedRejection { .. } => Verdict::Pass,
+    }
+}
+
+fn conformance_probability(limit: &Limit, bound: f64, estimate: &Estimate) -> f64 {
+    let at_most = estimate.probability_at_most(bound).clamp(0.0, 1.0);
+    match limit.bound {
+        Bound::Max(_) => at_most,
+        Bound::Min(_) => 1.0 - at_most,
+    }
+}
+
+/// The limit's bound in the unit of the result.
+fn bound_in_result_unit(limit: &Limit) -> f64 {
+    let si = limit.bound.quantity().si();
+    result_unit(limit).map_or(si, |unit| unit.from_si(si))
+}
+
+fn result_unit(limit: &Limit) -> Option<Unit> {
+    Unit::parse(result_kind(&limit.quantity)?.unit).ok()
+}
+
+fn words(limit: &Limit) -> &str {
+    result_kind(&limit.quantity).map_or(limit.quantity.as_str(), |kind: &ResultKind| kind.words)
+}
+
+fn fail_advice(limit: &Limit) -> String {
+    if limit.quantity.starts_with("hourly_leak_rate") || limit.quantity.starts_with("leak_") {
+        "Look for the leak: gloves and cuffs, window seals, ports, antechamber door, valves; then repeat the test. \
+         A series with different boundaries tells where it is."
+            .to_owned()
+    } else {
+        format!("The {} is outside its limit: mend the cause and repeat the test.", words(limit))
+    }
+}
+
+/// How much longer, or what to improve. While noise dominates, its share falls at least as the inverse of time; what
+/// the instruments contribute does not fall at all.
+fn undecided_advice(limit: &Limit, bound: f64, estimate: &Estimate, window_s: f64) -> String {
+    let margin = (bound - estimate.value).abs();
+    let noise = estimate.budget.iter().filter(|line| falls_with_time(&line.source));
+    let noise = noise.map(|line| line.standard_uncertainty.powi(2)).sum::<f64>().sqrt();
+    let fixed = (estimate.standard_uncertainty.powi(2) - noise * noise).max(0.0).sqrt();
+    let allowed = margin / ONE_SIDED_95;
+    let largest = estimate.budget.first().map_or("the readings", |line| line.source.as_str());
+    let limit_text = limit_text(limit);
+    if margin < 0.2 * estimate.standard_uncertainty || allowed <= fixed {
+        return format!(
+            "Too near the limit of {limit_text} for these instruments: the largest contribution is {largest}; \
+             improve that, or lower the leak."
+        );
+    }
+    let factor = noise / (allowed * allowed - fixed * fixed).sqrt();
+    let total_s = window_s * factor.max(1.0) * 1.1;
+    if total_s > 20.0 * window_s {
+        return format!(
+            "Running longer alone will hardly decide: the largest contribution is {largest}; \
+             keep the gas mixed, add a thermometer or a reference vessel."
+        );
+    }
+    format!(
+        "Run longer: about {} in all should decide, if the leak is what it looks like now. Largest contribution: {largest}.",
+        duration_text(total_s)
+    )
+}
+
+/// Quantile of the normal distribution for a one-sided 95 % decision.
+const ONE_SIDED_95: f64 = 1.644_853_626_951_472_7;
+
+fn falls_with_time(source: &str) -> bool {
+    ["noise", "wander", "temperature", "fit", "residual"].iter().any(|word| source.to_lowercase().contains(word))
+}
+
+fn limit_text(limit: &Limit) -> String {
+    let quantity: &Quantity = limit.bound.quantity();
+    quantity.text().to_owned()
+}
+
+/// `45 min`, `3.5 h`.
+pub(crate) fn duration_text(seconds: f64) -> String {
+    if seconds < 5400.0 {
+        format!("{:.0} min", (seconds / 60.0).ceil())
+    } else {
+        format!("{} h", display_number(seconds / 3600.0, if seconds < 360_000.0 { 2 } else { 3 }))
+    }
+}

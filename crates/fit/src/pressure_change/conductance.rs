@@ -1,42 +1,412 @@
-//! Conductance model.
+//! Conductance model: the pressure is the thermometer.
+//!
+//! The amount of gas follows `d ln M/dt = −g·law/(p(1 + cΔp))` with g = G/V and c = κ/V, so the pressures tell the mean gas
+//! temperature up to g and c: `T = T̄·p(1 + cΔp)·exp(g·I)/const`. That temperature, lagged as a sensor lags, is compared
+//! with the sensor's readings; see `likelihood` for the errors of the sensor and `combine` for several of them.
 
-use super::join::Joined;
-use super::{LeakLaw, Settings};
-use crate::noise::{newey_west_lag, straight_line};
+use super::base::{Base, Expansion, GasTemperature, Model, PressureError, SHARED};
+use super::combine::{Combined, Evidence, Nuisance, combine};
+use super::likelihood::{Hyper, Node, SensorLikelihood};
+use super::sensor::{Sensor, SensorKind};
+use super::{Compliance, Settings};
 use crate::uncertainty::Distribution;
-use crate::{BudgetLine, Estimate};
 
-/// First estimate of G/V (1/s): ln amount against the integral of the law.
-pub(crate) fn conductance_per_volume(joined: &Joined, temperature_k: &[f64], settings: &Settings) -> Option<Estimate> {
-    let mut exposure = Vec::with_capacity(joined.time_s.len());
-    let mut log_amount = Vec::with_capacity(joined.time_s.len());
-    let mut total = 0.0;
-    let mut before = 0.0;
-    for index in 0..joined.time_s.len() {
-        let law = law_pa(settings, joined, index) / joined.absolute_pa(index);
-        if index > 0 {
-            total += 0.5 * (law + before) * (joined.time_s[index] - joined.time_s[index - 1]);
-        }
-        before = law;
-        exposure.push(-total);
-        log_amount.push((joined.absolute_pa(index) / temperature_k[index]).ln());
-    }
-    let line = straight_line(&exposure, &log_amount, newey_west_lag(exposure.len()))?;
-    let uncertainty = line.slope_newey_west;
-    Some(Estimate::from_distribution(
-        Distribution::student(line.slope, uncertainty, line.points as f64 - 2.0),
-        vec![BudgetLine::new("noise and temperature", uncertainty)],
-    ))
+/// Result of the model before systematic parts are added.
+pub(crate) struct Fit {
+    /// G/V in 1/s.
+    pub(crate) distribution: Distribution,
+    pub(crate) expansion: Expansion,
+    /// Mean of the other shared quantities after the fit, deviations from the expansion point.
+    pub(crate) others: [f64; SHARED],
+    /// Compliance over volume: mean and standard deviation after the fit.
+    pub(crate) compliance_per_pa: (f64, f64),
+    /// Standard deviation of G/V by the compliance alone, 1/s.
+    pub(crate) by_compliance: f64,
+    /// The same by the gauge's zero, where it was integrated over.
+    pub(crate) by_zero: Option<f64>,
+    /// Lower end of the distribution for a rigid box, where the compliance is unknown.
+    pub(crate) rigid: Option<Distribution>,
+    pub(crate) ratio: Option<Distribution>,
+    pub(crate) sensors: Vec<SensorFit>,
 }
 
-/// The driving difference of the leak law in Pa, signed like Δp.
-fn law_pa(settings: &Settings, joined: &Joined, index: usize) -> f64 {
-    let room = joined.room_pa[index];
-    match settings.leak_law {
-        LeakLaw::Linear => joined.difference_pa[index],
-        LeakLaw::Laminar => {
-            let inside = joined.absolute_pa(index);
-            (inside * inside - room * room) / (2.0 * joined.room_pa[0] + settings.reference_pressure_pa)
+/// What the fit found about one sensor.
+pub(crate) struct SensorFit {
+    pub(crate) hyper: Hyper,
+    /// Mean and standard deviation of the lag in s.
+    pub(crate) lag_s: (f64, f64),
+    /// White standard deviation of one reading in K, after the fit.
+    pub(crate) white_k: f64,
+    /// Mean of wander and memory over their distribution.
+    pub(crate) wander_k: f64,
+    pub(crate) memory_s: f64,
+    /// Conductance of this sensor alone with its standard deviation, 1/s.
+    pub(crate) alone: (f64, f64),
+    /// Its standard deviation were the residual white.
+    pub(crate) if_white: f64,
+    /// Rows: time, reading, fit without wander, residual.
+    pub(crate) row_time_s: Vec<f64>,
+    pub(crate) reading_k: Vec<f64>,
+    pub(crate) residual_k: Vec<f64>,
+    pub(crate) innovations: Vec<f64>,
+}
+
+/// Prior of c = κ/V in 1/Pa.
+#[derive(Debug, Clone, Copy)]
+pub(crate) enum CompliancePrior {
+    Fixed(f64),
+    Normal {
+        mean: f64,
+        spread: f64,
+    },
+    /// Flat from 0 to `flat`, then half a normal density of standard deviation `shoulder`.
+    OneSided {
+        flat: f64,
+        shoulder: f64,
+    },
+}
+
+/// Compliance of two pairs of soft gloves in m³/Pa, the largest that is taken as quite possible, and how the prior
+/// fades beyond it. Common practice, no source: one glove gives way by some 5 mL/Pa near Δp = 0.
+const SOFT_GLOVES_M3_PER_PA: f64 = 2.0e-5;
+const SOFT_GLOVES_FADING_M3_PER_PA: f64 = 4.0e-6;
+
+impl CompliancePrior {
+    pub(crate) fn new(settings: &Settings) -> Self {
+        // Without a volume the compliance cannot be put in proportion; a cubic metre is the usual size.
+        let volume_m3 = settings.volume.map_or(1.0, |volume| volume.value_m3);
+        match settings.compliance {
+            Compliance::Rigid => Self::Fixed(0.0),
+            Compliance::Given { value_m3_per_pa, standard_uncertainty_m3_per_pa } => {
+                let relative = settings.volume.map_or(0.0, |v| v.standard_uncertainty_m3 / v.value_m3);
+                let spread = standard_uncertainty_m3_per_pa.hypot(value_m3_per_pa * relative) / volume_m3;
+                let mean = value_m3_per_pa / volume_m3;
+                if spread > 1e-4 * mean + 1e-10 { Self::Normal { mean, spread } } else { Self::Fixed(mean) }
+            }
+            Compliance::Unknown => Self::OneSided {
+                flat: SOFT_GLOVES_M3_PER_PA / volume_m3,
+                shoulder: SOFT_GLOVES_FADING_M3_PER_PA / volume_m3,
+            },
         }
+    }
+
+    fn centre(self) -> f64 {
+        match self {
+            Self::Fixed(value) => value,
+            Self::Normal { mean, .. } => mean.max(0.0),
+            Self::OneSided { flat, .. } => 0.5 * flat,
+        }
+    }
+
+    fn support(self) -> (f64, f64) {
+        match self {
+            Self::Fixed(value) => (value, value),
+            Self::Normal { mean, spread } => ((mean - 3.5 * spread).max(0.0), (mean + 3.5 * spread).max(0.5 * spread)),
+            Self::OneSided { flat, shoulder } => (0.0, flat + 3.5 * shoulder),
+        }
+    }
+
+    fn log_density(self, c: f64) -> f64 {
+        match self {
+            Self::Fixed(_) => 0.0,
+            Self::Normal { mean, spread } => -0.5 * ((c - mean) / spread).powi(2),
+            Self::OneSided { flat, shoulder } => -0.5 * ((c - flat).max(0.0) / shoulder).powi(2),
+        }
+    }
+}
+
+/// Fits all sensors. `zero_spread_pa` is the standard uncertainty of the gauge's zero where it is to be integrated over.
+pub(crate) fn fit(
+    base: &Base,
+    sensors: &[Sensor],
+    model: &Model,
+    prior: CompliancePrior,
+    zero_spread_pa: f64,
+    rounding: (f64, f64),
+) -> Option<Fit> {
+    let wanted = [true, prior_is_free(prior), zero_spread_pa > 0.0, model.known_inflow.is_some()];
+    let pilot = Pilot::find(base, sensors, model, prior, rounding, wanted)?;
+    let at = pilot.expansion;
+    let gas = GasTemperature::new(base, model, at);
+    let mut others = [0.0; SHARED];
+    others[1] = pilot.compliance - at.compliance_per_pa;
+
+    let mut likelihoods: Vec<SensorLikelihood<'_>> =
+        sensors.iter().map(|sensor| SensorLikelihood::new(sensor, base, &gas, rounding, wanted)).collect();
+    let drift_to_conductance = drift_to_conductance(base, &gas, model);
+    let evidence: Vec<Evidence> = likelihoods
+        .iter_mut()
+        .map(|likelihood| Evidence {
+            nodes: likelihood.integrate(&others),
+            suspicion: suspicion(likelihood.sensor.kind, drift_to_conductance),
+        })
+        .collect();
+    let best = heaviest(&evidence[0].nodes, &others)?;
+    let nuisances = nuisances(prior, at, best, zero_spread_pa);
+    let combined = combine(&evidence, &nuisances)?;
+    let means = nuisance_means(&nuisances, &combined.nuisance_weight);
+
+    let rigid = matches!(prior, CompliancePrior::OneSided { .. }).then(|| {
+        let mut stiff = [0.0; SHARED];
+        stiff[1] = -at.compliance_per_pa;
+        combine(&evidence, &[(stiff, 0.0)]).map(|c| c.distribution.shifted(at.conductance_per_s))
+    });
+    let ratio = model.known_inflow.and_then(|_| inflow_ratio(&evidence, &nuisances));
+    let slope = |index: usize| -best.information[0][index] / best.information[0][0].max(1e-300);
+    let spread = |index: usize| {
+        let mean = means[index];
+        nuisances
+            .iter()
+            .zip(&combined.nuisance_weight)
+            .map(|((s, _), w)| w * (s[index] - mean).powi(2))
+            .sum::<f64>()
+            .sqrt()
+    };
+    let sensor_fits = likelihoods
+        .iter_mut()
+        .zip(&evidence)
+        .zip(&combined.alone)
+        .map(|((likelihood, evidence), alone)| {
+            sensor_fit(likelihood, evidence, &combined, &means, (alone.0 + at.conductance_per_s, alone.1))
+        })
+        .collect::<Option<Vec<_>>>()?;
+    Some(Fit {
+        distribution: combined.distribution.shifted(at.conductance_per_s),
+        expansion: at,
+        compliance_per_pa: (at.compliance_per_pa + means[1], spread(1)),
+        by_compliance: (slope(1) * spread(1)).abs(),
+        by_zero: (zero_spread_pa > 0.0).then(|| (slope(2) * spread(2)).abs()),
+        others: means,
+        rigid: rigid.flatten(),
+        ratio,
+        sensors: sensor_fits,
+    })
+}
+
+/// Best conductance in 1/s of one sensor at a given lag and noise, for propagation of errors in what goes in.
+pub(crate) fn conductance_at(
+    base: &Base,
+    sensor: &Sensor,
+    model: &Model,
+    at: Expansion,
+    hyper: &Hyper,
+    others: &[f64; SHARED],
+) -> Option<f64> {
+    let gas = GasTemperature::new(base, model, at);
+    let mut likelihood = SensorLikelihood::new(sensor, base, &gas, (0.0, 1.0), [true, true, true, false]);
+    let design = likelihood.design(hyper.lag_s);
+    let node = likelihood.node(&design, hyper.wander_k, hyper.memory_s, 0.0)?;
+    Some(at.conductance_per_s + node.profile(others).0)
+}
+
+fn prior_is_free(prior: CompliancePrior) -> bool {
+    !matches!(prior, CompliancePrior::Fixed(_))
+}
+
+/// A first fit that finds the point to expand about.
+struct Pilot {
+    expansion: Expansion,
+    compliance: f64,
+}
+
+impl Pilot {
+    fn find(
+        base: &Base,
+        sensors: &[Sensor],
+        model: &Model,
+        prior: CompliancePrior,
+        rounding: (f64, f64),
+        wanted: [bool; SHARED],
+    ) -> Option<Self> {
+        let sensor = sensors.first()?;
+        let lag_s = sensor.prior.lag_s.map_or(0.0, |lag| lag.median);
+        let wander_k = sensor.prior.wander_k.median;
+        let mut at = Expansion { conductance_per_s: 0.0, compliance_per_pa: prior.centre() };
+        // The temperature is nearly linear in g: two or three rounds leave nothing to correct.
+        for _ in 0..4 {
+            let gas = GasTemperature::new(base, model, at);
+            let mut likelihood = SensorLikelihood::new(sensor, base, &gas, rounding, wanted);
+            let design = likelihood.design(lag_s);
+            let node = likelihood.node(&design, wander_k, 2700.0, 0.0)?;
+            let step = node.profile(&[0.0; SHARED]).0;
+            at.conductance_per_s += step;
+            if !at.conductance_per_s.is_finite() {
+                return None;
+            }
+            if (step * gas.largest_exposure_s).abs() < 3e-4 {
+                break;
+            }
+        }
+        Some(Self { expansion: at, compliance: prior.centre() })
+    }
+}
+
+/// Probability and size of a drift that a sensor's wander does not tell, by kind: a warm corner or a vessel that leaks.
+fn suspicion(kind: SensorKind, drift_to_conductance: f64) -> (f64, f64) {
+    match kind {
+        SensorKind::Vessel => (0.07, 0.15 / 3600.0 * drift_to_conductance),
+        SensorKind::Thermometer => (0.02, 0.1 / 3600.0 * drift_to_conductance),
+        SensorKind::Steady => (0.0, 0.0),
+    }
+}
+
+/// Conductance over volume that a drift of 1 K/s of a thermometer feigns, in 1/s.
+fn drift_to_conductance(base: &Base, gas: &GasTemperature, model: &Model) -> f64 {
+    let span = base.time_s[base.len() - 1] - base.time_s[0];
+    span / (model.mean_k * gas.largest_exposure_s).max(1e-300)
+}
+
+fn heaviest<'n>(nodes: &'n [Node], others: &[f64; SHARED]) -> Option<&'n Node> {
+    nodes.iter().max_by(|a, b| a.log_marginal(others).total_cmp(&b.log_marginal(others)))
+}
+
+/// Nodes of compliance and zero: over the prior's support, narrowed to where the data put it.
+fn nuisances(prior: CompliancePrior, at: Expansion, best: &Node, zero_spread_pa: f64) -> Vec<Nuisance> {
+    let compliances = compliance_nodes(prior, at, best);
+    let zeros = zero_nodes(best, zero_spread_pa);
+    let mut out = Vec::with_capacity(compliances.len() * zeros.len());
+    for &(c, log_c) in &compliances {
+        for &(z, log_z) in &zeros {
+            out.push(([0.0, c - at.compliance_per_pa, z, 0.0], log_c + log_z));
+        }
+    }
+    out
+}
+
+fn compliance_nodes(prior: CompliancePrior, at: Expansion, best: &Node) -> Vec<(f64, f64)> {
+    let CompliancePrior::Fixed(value) = prior else {
+        let (mut low, mut high) = prior.support();
+        if let Some((centre, spread)) = conditional(best, 1) {
+            let centre = centre + at.compliance_per_pa;
+            let reach = 7.0 * spread;
+            if reach < 0.5 * (high - low) {
+                // Where prior and data disagree the nearer edge is kept, with room for the density to fall off.
+                low = (centre - reach).clamp(low, high - 0.2 * reach);
+                high = (centre + reach).clamp(low + 0.2 * reach, high);
+            }
+        }
+        let count = if matches!(prior, CompliancePrior::OneSided { .. }) { 21 } else { 13 };
+        return equidistant(low, high, count, |c| prior.log_density(c));
+    };
+    vec![(value, 0.0)]
+}
+
+fn zero_nodes(best: &Node, spread_pa: f64) -> Vec<(f64, f64)> {
+    if spread_pa <= 0.0 {
+        return vec![(0.0, 0.0)];
+    }
+    let (mut centre, mut reach) = (0.0, 3.2 * spread_pa);
+    if let Some((data_centre, data_spread)) = conditional(best, 2) {
+        // Product of two normal densities.
+        let precision = 1.0 / spread_pa.powi(2) + 1.0 / data_spread.powi(2);
+        centre = data_centre / data_spread.powi(2) / precision;
+        reach = 4.5 / precision.sqrt();
+    }
+    equidistant(centre - reach, centre + reach, 11, |z| -0.5 * (z / spread_pa).powi(2))
+}
+
+fn equidistant(low: f64, high: f64, count: usize, log_density: impl Fn(f64) -> f64) -> Vec<(f64, f64)> {
+    (0..count)
+        .map(|i| {
+            let x = low + (high - low) * i as f64 / (count - 1) as f64;
+            let end = if i == 0 || i + 1 == count { 0.5_f64.ln() } else { 0.0 };
+            (x, log_density(x) + end)
+        })
+        .collect()
+}
+
+/// What the data alone say about one nuisance with conductance free: centre and standard deviation.
+fn conditional(node: &Node, index: usize) -> Option<(f64, f64)> {
+    let gg = node.information[0][0];
+    let gx = node.information[0][index];
+    let curvature = node.information[index][index] - gx * gx / gg;
+    if !(curvature > 1e-9 * node.information[index][index] && gg > 0.0) {
+        return None;
+    }
+    let centre = (node.linear[index] - gx * node.linear[0] / gg) / curvature;
+    let rss = node.constant - node.linear[0].powi(2) / gg - curvature * centre * centre;
+    let spread = (rss.max(1e-300) / node.degrees_of_freedom.max(1.0) / curvature).sqrt();
+    (spread.is_finite() && centre.is_finite()).then_some((centre, spread))
+}
+
+fn nuisance_means(nuisances: &[Nuisance], weights: &[f64]) -> [f64; SHARED] {
+    let mut means = [0.0; SHARED];
+    for ((values, _), weight) in nuisances.iter().zip(weights) {
+        for (mean, value) in means.iter_mut().zip(values) {
+            *mean += weight * value;
+        }
+    }
+    means
+}
+
+/// Distribution of the known inflow, found over applied, with the conductance free in every sensor.
+fn inflow_ratio(evidence: &[Evidence], nuisances: &[Nuisance]) -> Option<Distribution> {
+    let about: Vec<Evidence> = evidence
+        .iter()
+        .map(|sensor| Evidence { nodes: sensor.nodes.iter().map(Node::about_inflow).collect(), suspicion: (0.0, 0.0) })
+        .collect();
+    combine(&about, nuisances).map(|combined| combined.distribution.shifted(1.0))
+}
+
+fn sensor_fit(
+    likelihood: &mut SensorLikelihood<'_>,
+    evidence: &Evidence,
+    combined: &Combined,
+    others: &[f64; SHARED],
+    alone: (f64, f64),
+) -> Option<SensorFit> {
+    let best = heaviest(&evidence.nodes, others)?.clone();
+    let top = best.log_marginal(others);
+    let weights: Vec<f64> = evidence.nodes.iter().map(|node| (node.log_marginal(others) - top).exp()).collect();
+    let total: f64 = weights.iter().sum();
+    let mean = |value: &dyn Fn(&Hyper) -> f64| {
+        evidence.nodes.iter().zip(&weights).map(|(node, weight)| weight * value(&node.hyper)).sum::<f64>() / total
+    };
+    let lag_s = mean(&|hyper| hyper.lag_s);
+    let lag_spread = mean(&|hyper| (hyper.lag_s - lag_s).powi(2)).max(0.0).sqrt();
+    let mut shared = *others;
+    shared[0] = combined.distribution.median();
+    let design = likelihood.design(best.hyper.lag_s);
+    let (_, residual_k) = likelihood.residuals(&design, &best.hyper, &shared);
+    let (_, rss, _) = best.profile(others);
+    let variance_factor = rss / best.degrees_of_freedom.max(1.0);
+    let noise = likelihood.noise(&best.hyper);
+    let innovations =
+        crate::noise::innovations(likelihood.row_time_s(), likelihood.row_readings(), &residual_k, &noise)
+            .into_iter()
+            .map(|v| v / variance_factor.sqrt())
+            .collect();
+    let white = likelihood.node(&design, 0.0, 1000.0, 0.0)?;
+    let curvature = white.profile(others).2;
+    let reading_k = likelihood.sensor.row_means(&likelihood.sensor.reading_k);
+    Some(SensorFit {
+        hyper: best.hyper,
+        lag_s: (lag_s, lag_spread),
+        white_k: (likelihood.white_variance() * variance_factor).sqrt(),
+        wander_k: mean(&|hyper| hyper.wander_k) * variance_factor.sqrt(),
+        memory_s: best.hyper.memory_s,
+        alone,
+        if_white: (variance_factor / curvature).sqrt(),
+        row_time_s: likelihood.row_time_s().to_vec(),
+        reading_k,
+        residual_k,
+        innovations,
+    })
+}
+
+/// Systematic error of the conductance by an error of the pressures, in 1/s.
+pub(crate) fn by_pressure_error(
+    base: &Base,
+    sensor: &Sensor,
+    model: &Model,
+    fit: &Fit,
+    hyper: &Hyper,
+    error: &PressureError,
+) -> f64 {
+    let plain = conductance_at(base, sensor, model, fit.expansion, hyper, &fit.others);
+    let moved = conductance_at(&base.perturbed(error), sensor, model, fit.expansion, hyper, &fit.others);
+    match (plain, moved) {
+        (Some(plain), Some(moved)) => moved - plain,
+        _ => 0.0,
     }
 }

@@ -1,16 +1,28 @@
 //! Pressure-change test: leak rate of an isolated enclosure from pressure, room pressure and temperature.
+//!
+//! [`evaluate`] finds the settled window, runs the conductance model and the two conventional evaluations, and adds the
+//! systematic parts. Leak rates are signed, positive towards the room's pressure.
 
+mod base;
+mod combine;
 mod conductance;
+mod conventional;
 mod error;
+mod hold_finder;
 mod join;
+mod likelihood;
 mod mass_point;
 mod note;
 mod record;
 mod result;
+mod sensor;
 mod settings;
+mod summary;
+mod systematic;
 mod two_point;
 mod window;
 
+pub use conventional::pressure_rate;
 pub use error::PressureChangeError;
 pub use join::GAP_FACTOR;
 pub use mass_point::{MassPoint, mass_point};
@@ -24,10 +36,13 @@ pub use settings::{Compliance, LeakLaw, Settings, StiffnessCheck, SuperimposedLe
 pub use two_point::two_point_rate_per_h;
 pub use window::{Event, EventKind, Window, WindowEnd, WindowStart};
 
-use crate::noise::{newey_west_lag, straight_line};
 use crate::uncertainty::Distribution;
 use crate::{BudgetLine, Estimate, Samples};
-use join::{Interpolator, Joined, join};
+use base::{Base, Model};
+use conductance::{CompliancePrior, Fit};
+use hold_finder::{Found, find};
+use join::{Joined, join};
+use sensor::Sensor;
 
 /// Least number of readings of the inside pressure in the window.
 pub const LEAST_READINGS: usize = 8;
@@ -37,89 +52,230 @@ pub const LEAST_READINGS: usize = 8;
 /// # Errors
 /// When the record or the settings allow no estimate at all; see [`PressureChangeError`].
 pub fn evaluate(record: &Record<'_>, settings: &Settings) -> Result<PressureChange, PressureChangeError> {
-    if !(settings.reference_pressure_pa.is_finite() && settings.reference_pressure_pa != 0.0) {
-        return Err(PressureChangeError::ReferencePressureUnusable { value_pa: settings.reference_pressure_pa });
+    check(record, settings)?;
+    let joined = join(record, 0.0);
+    let found = find(record, settings, &joined)?;
+    let base = Base::new(&joined, found.range.clone(), &found.keep);
+    if base.len() < LEAST_READINGS {
+        return Err(PressureChangeError::TooFewReadings { found: base.len(), needed: LEAST_READINGS });
     }
-    let all = join(record, 0.0);
-    let inside = record.inside.samples();
-    let window = match settings.window {
-        WindowChoice::Set { from_s, to_s } => Window { from_s, to_s, start: WindowStart::Set, end: WindowEnd::Set },
-        WindowChoice::Auto => Window {
-            from_s: inside.first_time_s(),
-            to_s: inside.last_time_s(),
-            start: WindowStart::RecordStart,
-            end: WindowEnd::RecordEnd,
-        },
+    let mean_difference_pa = base.difference_pa.iter().sum::<f64>() / base.len() as f64;
+    let zero_matters = base.difference_pa.iter().any(|d| d.abs() < 0.5 * base.difference_pa[0].abs());
+    let sensors = sensor::sensors(record, &joined, &base, &[]);
+    let model = Model {
+        law: settings.leak_law,
+        reference_pa: settings.reference_pressure_pa,
+        mean_k: sensor::mean_temperature(record, &base),
+        steps_s: found.steps_s.clone(),
+        known_inflow: known_inflow(settings, mean_difference_pa),
     };
-    let range = all.range(window.from_s, window.to_s);
-    let held = Joined {
-        time_s: all.time_s[range.clone()].to_vec(),
-        difference_pa: all.difference_pa[range.clone()].to_vec(),
-        room_pa: all.room_pa[range.clone()].to_vec(),
-        without_room_pressure: all.without_room_pressure,
+    let rounding = pressure_rounding(record, settings, &base, model.mean_k);
+    let prior = CompliancePrior::new(settings);
+    let zero_spread_pa = if zero_matters { settings.gauge.zero } else { 0.0 };
+    let fit = conductance::fit(&base, &sensors, &model, prior, zero_spread_pa, rounding)
+        .ok_or(PressureChangeError::NoPressureDifference { mean_difference_pa })?;
+    let evaluation = Evaluation {
+        record,
+        settings,
+        joined: &joined,
+        found: &found,
+        base: &base,
+        sensors: &sensors,
+        model: &model,
+        fit: &fit,
     };
-    if held.time_s.len() < LEAST_READINGS {
-        return Err(PressureChangeError::TooFewReadings { found: held.time_s.len(), needed: LEAST_READINGS });
-    }
-    let temperature = temperatures(record, &held);
-    let n = held.time_s.len();
-    let mean_difference_pa = held.difference_pa.iter().sum::<f64>() / n as f64;
-    let room_start = held.room_pa[0];
-    let sign = mean_difference_pa.signum();
-
-    let conductance = conductance::conductance_per_volume(&held, &temperature, settings)
-        .ok_or(PressureChangeError::TooFewReadings { found: n, needed: LEAST_READINGS })?;
-    let dp_ref = settings.reference_pressure_pa;
-    let to_hourly = 3600.0 * dp_ref.abs() / room_start;
-
-    let absolute: Vec<f64> = (0..n).map(|i| held.absolute_pa(i)).collect();
-    let since_start: Vec<f64> = held.time_s.iter().map(|t| t - held.time_s[0]).collect();
-    let mass = mass_point(&since_start, &absolute, &temperature).map(|m| {
-        let mut estimate = Estimate::from_distribution(
-            Distribution::student(sign * m.loss_per_s, m.standard_error_per_s, m.degrees_of_freedom),
-            vec![BudgetLine::new("scatter of the readings", m.standard_error_per_s)],
-        );
-        estimate.upper95 = Some(estimate.value + m.one_sided_margin_per_s);
-        estimate.scaled(3600.0).at(mean_difference_pa)
-    });
-    let duration = held.time_s[n - 1] - held.time_s[0];
-    let two = -sign * two_point_rate_per_h(absolute[0], temperature[0], absolute[n - 1], temperature[n - 1], duration);
-    let two_point = Estimate::from_distribution(Distribution::normal(two, 0.0), Vec::new()).at(mean_difference_pa);
-    let readings = inside.between(window.from_s, window.to_s).unwrap_or(inside);
-    let pressure_rate = pressure_rate(readings);
-    Ok(PressureChange {
-        events: Vec::new(),
-        rows: RowUse { read: inside.len(), used: n, outside_window: inside.len() - n, ..RowUse::default() },
-        mean_difference_pa,
-        room_pressure_at_start_pa: room_start,
-        hourly_leak_rate: conductance.scaled(to_hourly).at(dp_ref),
-        leak_conductance: settings.volume.map(|v| conductance.scaled(v.value_m3).at(dp_ref)),
-        leak_throughput: settings.volume.map(|v| conductance.scaled(v.value_m3 * dp_ref.abs()).at(dp_ref)),
-        conductance_per_volume: conductance,
-        two_point: Some(two_point),
-        mass_point: mass,
-        pressure_rate,
-        superimposed_leak_ratio: None,
-        diagnostics: Diagnostics::default(),
-        notes: Vec::new(),
-        series: Series::default(),
-        window,
-    })
+    Ok(evaluation.result(mean_difference_pa))
 }
 
-/// Plain mean slope of the readings in their unit per second: value by ordinary least squares, uncertainty by
-/// Newey-West with the lag of [`newey_west_lag`].
-pub fn pressure_rate(readings: Samples<'_>) -> Estimate {
-    let lag = newey_west_lag(readings.len());
-    match straight_line(readings.time_s(), readings.value(), lag) {
-        Some(line) => Estimate::from_distribution(
-            Distribution::normal(line.slope, line.slope_newey_west),
-            vec![BudgetLine::new("scatter of the readings, autocorrelation allowed for", line.slope_newey_west)],
-        ),
-        None => not_determined(),
+/// Everything that the result is written from.
+struct Evaluation<'a> {
+    record: &'a Record<'a>,
+    settings: &'a Settings,
+    joined: &'a Joined,
+    found: &'a Found,
+    base: &'a Base,
+    sensors: &'a [Sensor],
+    model: &'a Model,
+    fit: &'a Fit,
+}
+
+impl Evaluation<'_> {
+    fn result(&self, mean_difference_pa: f64) -> PressureChange {
+        let settings = self.settings;
+        let reference_pa = settings.reference_pressure_pa;
+        let room_pressure_at_start_pa = self.base.room_pa[0];
+        let conductance_per_volume = self.conductance_per_volume(mean_difference_pa);
+        let to_hourly = 3600.0 * reference_pa.abs() / room_pressure_at_start_pa;
+        let hourly_leak_rate = conductance_per_volume.scaled(to_hourly).at(reference_pa);
+        let leak_conductance = settings.volume.map(|volume| times_volume(&conductance_per_volume, volume));
+        let inside = self.record.inside.samples();
+        let window = self.found.window.clone();
+        let readings = inside.between(window.from_s, window.to_s).unwrap_or(inside);
+        let conventional = conventional::evaluate(self.record, settings, self.base, self.model.mean_k);
+        let mut result = PressureChange {
+            events: self.found.events.clone(),
+            rows: self.rows(inside),
+            mean_difference_pa,
+            room_pressure_at_start_pa,
+            leak_throughput: leak_conductance.as_ref().map(|g| g.scaled(reference_pa.abs()).at(reference_pa)),
+            leak_conductance: leak_conductance.map(|g| g.at(reference_pa)),
+            conductance_per_volume: conductance_per_volume.at(reference_pa),
+            hourly_leak_rate,
+            two_point: conventional.two_point.map(|e| e.at(mean_difference_pa)),
+            mass_point: conventional.mass_point.map(|e| e.at(mean_difference_pa)),
+            pressure_rate: pressure_rate(readings),
+            superimposed_leak_ratio: self.superimposed_leak_ratio(),
+            diagnostics: summary::diagnostics(self.settings, self.fit, self.sensors, self.found),
+            notes: Vec::new(),
+            series: summary::series(self.joined, self.base, self.model, self.fit, self.sensors),
+            window,
+        };
+        result.notes = summary::notes(self.record, settings, self.fit, self.sensors, self.base, &result);
+        result
+    }
+
+    /// G/V with all contributions.
+    fn conductance_per_volume(&self, mean_difference_pa: f64) -> Estimate {
+        let fit = self.fit;
+        let statistical = fit.distribution.standard_deviation();
+        let mut budget = Vec::new();
+        let shared = fit.by_compliance.hypot(fit.by_zero.unwrap_or(0.0)).min(statistical);
+        let noise = (statistical.powi(2) - shared.powi(2)).max(0.0).sqrt();
+        budget.push(BudgetLine::new("noise, wander and lag of the thermometers", noise));
+        if fit.by_compliance > 0.0 {
+            budget.push(BudgetLine::new("compliance of gloves and walls", fit.by_compliance));
+        }
+        if let Some(by_zero) = fit.by_zero {
+            budget.push(BudgetLine::new("gauge zero", by_zero));
+        }
+        let mut systematic =
+            systematic::systematic_budget(self.record, self.settings, self.base, self.sensors, self.model, fit);
+        if let Some(relative) = law_exponent(self.settings.reference_pressure_pa, mean_difference_pa) {
+            systematic.push(BudgetLine::new(
+                "leak law between test and reference pressure",
+                relative * fit.distribution.median(),
+            ));
+        }
+        let spread = systematic.iter().map(|line| line.standard_uncertainty.powi(2)).sum::<f64>().sqrt();
+        budget.extend(systematic);
+        let mut estimate = Estimate::from_distribution(fit.distribution.with_normal_error(spread), budget);
+        if let Some(rigid) = &fit.rigid {
+            // A box that is rigid after all must lie in the interval, although a one-sided density gives it no mass.
+            let rigid = rigid.with_normal_error(spread);
+            let (low, high) = (rigid.quantile(0.025), rigid.quantile(0.975));
+            estimate.interval95 = [estimate.interval95[0].min(low), estimate.interval95[1].max(high)];
+        }
+        estimate
+    }
+
+    fn superimposed_leak_ratio(&self) -> Option<Estimate> {
+        let distribution = self.fit.ratio.as_ref()?;
+        let leak = self.settings.superimposed_leak?;
+        let ratio = distribution.median();
+        let flow = ratio * leak.standard_uncertainty_m3_per_s / leak.flow_m3_per_s;
+        let volume = ratio * self.settings.volume.map_or(0.0, |v| v.standard_uncertainty_m3 / v.value_m3);
+        let budget = vec![
+            BudgetLine::new("noise, wander and compliance", distribution.standard_deviation()),
+            BudgetLine::new("flow of the superimposed leak", flow),
+            BudgetLine::new("volume", volume),
+        ];
+        Some(Estimate::from_distribution(distribution.with_normal_error(flow.hypot(volume)), budget))
+    }
+
+    fn rows(&self, inside: Samples<'_>) -> RowUse {
+        let window = &self.found.window;
+        let in_window = inside.between(window.from_s, window.to_s).map_or(0, |s| s.len());
+        let disturbed = self.found.range.clone().filter(|&i| !self.found.keep[i]).count();
+        let used = self.found.range.len() - disturbed;
+        RowUse {
+            read: inside.len(),
+            used,
+            outside_window: inside.len() - in_window,
+            without_room_pressure: in_window - self.found.range.len(),
+            disturbed,
+        }
     }
 }
 
+/// G from G/V: the volume's uncertainty is independent of the fit.
+fn times_volume(per_volume: &Estimate, volume: Volume) -> Estimate {
+    let scaled = per_volume.scaled(volume.value_m3);
+    let by_volume = scaled.value * volume.standard_uncertainty_m3 / volume.value_m3;
+    let mut budget = scaled.budget.clone();
+    budget.push(BudgetLine::new("volume", by_volume));
+    let mut estimate = Estimate::from_distribution(scaled.distribution.with_normal_error(by_volume), budget);
+    // Where the interval was wider than its distribution (a box that may be rigid) it stays so.
+    estimate.interval95 =
+        [estimate.interval95[0].min(scaled.interval95[0]), estimate.interval95[1].max(scaled.interval95[1])];
+    estimate
+}
+
+/// Relative standard uncertainty by a leak that may grow with a power between 0.5 and 1 of the pressure difference,
+/// where the reference is far from the test; rectangular between the two.
+fn law_exponent(reference_pa: f64, mean_difference_pa: f64) -> Option<f64> {
+    let ratio = (reference_pa / mean_difference_pa).abs();
+    let far = !(1.0 / 1.5..=1.5).contains(&ratio);
+    far.then(|| (1.0 - ratio.powf(-0.5)).abs() / 3.0_f64.sqrt())
+}
+
+fn known_inflow(settings: &Settings, mean_difference_pa: f64) -> Option<(f64, f64, f64)> {
+    let leak = settings.superimposed_leak?;
+    let volume = settings.volume?;
+    // A known leak flows towards the room's pressure like any other: in at under-pressure, out at over-pressure.
+    Some((-mean_difference_pa.signum() * leak.flow_m3_per_s / volume.value_m3, leak.from_s, leak.to_s))
+}
+
+/// Error of the gas temperature by coarse steps of the pressure readings: standard deviation in K and memory in s.
+fn pressure_rounding(record: &Record<'_>, settings: &Settings, base: &Base, mean_k: f64) -> (f64, f64) {
+    let to_k = mean_k / (base.absolute_pa(0) * 12.0_f64.sqrt());
+    let (from_s, to_s) = (base.time_s[0], base.time_s[base.len() - 1]);
+    let mut channels = vec![(record.inside.samples(), settings.gauge.resolution)];
+    if let RoomPressure::Logged(samples) = record.room {
+        channels.push((samples, settings.barometer.resolution));
+    }
+    let (mut variance, mut weighted) = (0.0, 0.0);
+    for (samples, resolution) in channels {
+        let Some(held) = samples.between(from_s, to_s) else { continue };
+        let dwell_s = sensor::dwell(held);
+        if dwell_s > 3.0 * held.cadence_s() {
+            let part = (resolution * to_k).powi(2);
+            variance += part;
+            weighted += part * dwell_s / 6.0;
+        }
+    }
+    if variance > 0.0 { (variance.sqrt(), weighted / variance) } else { (0.0, 1.0) }
+}
+
+fn check(record: &Record<'_>, settings: &Settings) -> Result<(), PressureChangeError> {
+    let value_pa = settings.reference_pressure_pa;
+    if !(value_pa.is_finite() && value_pa != 0.0) {
+        return Err(PressureChangeError::ReferencePressureUnusable { value_pa });
+    }
+    let positive = |what, value: f64| {
+        if value > 0.0 { Ok(()) } else { Err(PressureChangeError::NotPositive { what, value }) }
+    };
+    if let Some(volume) = settings.volume {
+        positive("the volume", volume.value_m3)?;
+    }
+    if let Some(leak) = settings.superimposed_leak {
+        positive("the flow of the superimposed leak", leak.flow_m3_per_s)?;
+    }
+    positive("the stated temperature", record.stated_temperature_k)?;
+    let least = |samples: Samples<'_>| samples.value().iter().copied().fold(f64::INFINITY, f64::min);
+    match record.room {
+        RoomPressure::Stated(value) => positive("the stated room pressure", value)?,
+        RoomPressure::Logged(samples) => positive("the room pressure", least(samples))?,
+    }
+    if let InsidePressure::Absolute(samples) = record.inside {
+        positive("the absolute pressure", least(samples))?;
+    }
+    for thermometer in &record.thermometers {
+        positive("the temperature", least(thermometer.samples))?;
+    }
+    Ok(())
+}
+
+/// A result that the data do not determine.
 fn not_determined() -> Estimate {
     Estimate {
         value: f64::NAN,
@@ -132,21 +288,4 @@ fn not_determined() -> Estimate {
         at_pa: None,
         upper95: None,
     }
-}
-
-/// Mean of the thermometers at the times of the pressures, or the stated temperature.
-fn temperatures(record: &Record<'_>, held: &Joined) -> Vec<f64> {
-    let mut interpolators: Vec<Interpolator<'_>> =
-        record.thermometers.iter().map(|thermometer| Interpolator::new(thermometer.samples)).collect();
-    held.time_s
-        .iter()
-        .map(|&time| {
-            let readings: Vec<f64> = interpolators.iter_mut().filter_map(|i| i.at(time)).collect();
-            if readings.is_empty() {
-                record.stated_temperature_k
-            } else {
-                readings.iter().sum::<f64>() / readings.len() as f64
-            }
-        })
-        .collect()
 }

@@ -169,6 +169,56 @@ impl Distribution {
         }
     }
 
+    /// The distribution shifted by an exact amount.
+    #[must_use]
+    pub fn shifted(&self, by: f64) -> Self {
+        match self {
+            Self::Normal { mean, standard_deviation } => Self::normal(mean + by, *standard_deviation),
+            Self::Student { location, scale, degrees_of_freedom } => {
+                Self::student(location + by, *scale, *degrees_of_freedom)
+            }
+            Self::Tabulated { x, cumulative } => {
+                Self::Tabulated { x: x.iter().map(|v| v + by).collect(), cumulative: cumulative.clone() }
+            }
+        }
+    }
+
+    /// Distribution of the sum of the quantity and an independent normal error of mean 0.
+    #[must_use]
+    pub fn with_normal_error(&self, standard_deviation: f64) -> Self {
+        let own = self.standard_deviation();
+        if standard_deviation <= 1e-3 * own || !standard_deviation.is_finite() {
+            return self.clone();
+        }
+        match self {
+            Self::Normal { mean, standard_deviation: sd } => Self::normal(*mean, sd.hypot(standard_deviation)),
+            Self::Student { .. } | Self::Tabulated { .. } => self.convolved(standard_deviation),
+        }
+    }
+
+    /// Sum with a normal error, on a grid: each cell's mass is spread by the error's cumulative distribution.
+    fn convolved(&self, standard_deviation: f64) -> Self {
+        let normal = standard_normal();
+        let masses: Vec<(f64, f64)> = match self {
+            Self::Tabulated { x, cumulative } => {
+                cells(x, cumulative).filter(|c| c.0 > 0.0).map(|(mass, low, high)| (mass, 0.5 * (low + high))).collect()
+            }
+            _ => (0..200).map(|i| (1.0 / 200.0, self.quantile((f64::from(i) + 0.5) / 200.0))).collect(),
+        };
+        let (first, last) =
+            masses.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), m| (a.min(m.1), b.max(m.1)));
+        let centre = self.median();
+        let spread = standard_deviation.hypot((self.quantile(0.84) - self.quantile(0.16)) / 2.0);
+        let reach = (centre - first).max(last - centre) + 6.0 * standard_deviation;
+        let stretch = (reach / spread).asinh();
+        let x: Vec<f64> = (-120..=120).map(|i| centre + spread * (stretch * f64::from(i) / 120.0).sinh()).collect();
+        let cumulative: Vec<f64> = x
+            .iter()
+            .map(|at| masses.iter().map(|(mass, value)| mass * normal.cdf((at - value) / standard_deviation)).sum())
+            .collect();
+        Self::Tabulated { x, cumulative }
+    }
+
     /// Probability that the quantity is at most `limit` when it is known not to be negative.
     ///
     /// Where nearly all probability lies below zero (a reading that noise made negative) the conditional

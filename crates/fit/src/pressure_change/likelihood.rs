@@ -1,0 +1,535 @@
+//! Integrated likelihood of one sensor over its lag and its noise.
+//!
+//! For each lag and noise the readings are linear in offset, start and the shared quantities; offset, start, steps and
+//! the white variance are integrated out in closed form (restricted likelihood). What is left is, per lag and noise,
+//! a Student density in the shared quantities. Lag, size and memory of the wander are then integrated numerically,
+//! so that a record too short to know them gives the wide result that is true.
+
+use super::base::{Base, GasTemperature, SHARED, lag};
+use super::sensor::{LogNormal, Sensor};
+use crate::noise::{NoiseModel, OrnsteinUhlenbeck, whiten};
+
+/// Noise of a sensor as it is integrated over.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Hyper {
+    pub(crate) lag_s: f64,
+    /// Standard deviation of the wander in K.
+    pub(crate) wander_k: f64,
+    pub(crate) memory_s: f64,
+}
+
+/// Quadratic form of the residual sum of squares in the shared quantities s (deviations from the expansion point):
+/// `rss(s) = constant − 2·linear·s + s·information·s`, in units of the white variance that was assumed.
+#[derive(Debug, Clone)]
+pub(crate) struct Node {
+    pub(crate) hyper: Hyper,
+    /// Logarithm of prior × quadrature weight × determinants.
+    pub(crate) log_weight: f64,
+    pub(crate) constant: f64,
+    pub(crate) linear: [f64; SHARED],
+    pub(crate) information: [[f64; SHARED]; SHARED],
+    /// Degrees of freedom of the Student density, with conductance among the unknowns.
+    pub(crate) degrees_of_freedom: f64,
+}
+
+impl Node {
+    /// Logarithm of the likelihood at shared values, constants that all nodes of a sensor share left out.
+    pub(crate) fn log_likelihood(&self, rss: f64) -> f64 {
+        self.log_weight - 0.5 * (self.degrees_of_freedom + 1.0) * rss.max(1e-300).ln()
+    }
+
+    /// For given other shared values: best conductance, residual sum of squares there, and curvature.
+    pub(crate) fn profile(&self, others: &[f64; SHARED]) -> (f64, f64, f64) {
+        let mut linear = self.linear[0];
+        let mut constant = self.constant;
+        for j in 1..SHARED {
+            linear -= self.information[0][j] * others[j];
+            constant -= 2.0 * self.linear[j] * others[j];
+            for k in 1..SHARED {
+                constant += others[j] * self.information[j][k] * others[k];
+            }
+        }
+        let curvature = self.information[0][0].max(1e-300);
+        let best = linear / curvature;
+        (best, (constant - linear * best).max(1e-300), curvature)
+    }
+
+    /// The same evidence with the known inflow as the quantity in the first place and conductance integrated out.
+    pub(crate) fn about_inflow(&self) -> Node {
+        let gg = self.information[0][0].max(1e-300);
+        let mut node = self.clone();
+        node.log_weight -= 0.5 * gg.ln();
+        node.degrees_of_freedom -= 1.0;
+        node.constant -= self.linear[0].powi(2) / gg;
+        let reduced =
+            |j: usize, k: usize| self.information[j][k] - self.information[0][j] * self.information[0][k] / gg;
+        let order = [3, 1, 2];
+        node.information = [[0.0; SHARED]; SHARED];
+        node.linear = [0.0; SHARED];
+        for (row, &j) in order.iter().enumerate() {
+            node.linear[row] = self.linear[j] - self.linear[0] * self.information[0][j] / gg;
+            for (column, &k) in order.iter().enumerate() {
+                node.information[row][column] = reduced(j, k);
+            }
+        }
+        node
+    }
+
+    /// Logarithm of the likelihood with conductance integrated out, other shared values given.
+    pub(crate) fn log_marginal(&self, others: &[f64; SHARED]) -> f64 {
+        let (_, rss, curvature) = self.profile(others);
+        self.log_weight - 0.5 * self.degrees_of_freedom * rss.ln() - 0.5 * curvature.ln()
+    }
+}
+
+/// One sensor against the gas temperature of the pressures.
+pub(crate) struct SensorLikelihood<'a> {
+    pub(crate) sensor: &'a Sensor,
+    base: &'a Base,
+    gas: &'a GasTemperature,
+    row_time_s: Vec<f64>,
+    row_readings: Vec<f64>,
+    row_reading_k: Vec<f64>,
+    lagged: Vec<f64>,
+    /// Shared columns that are not zero throughout: only they are worth a filter pass.
+    active: [bool; SHARED],
+    /// White variance of one reading in K² that scales all variances.
+    white_variance: f64,
+    /// Rounding of the pressures seen as temperature: standard deviation in K, memory in s.
+    pub(crate) pressure_rounding: (f64, f64),
+}
+
+/// Design rows of one lag: local columns (offset, start, drift, steps), shared columns, reading minus prediction.
+pub(crate) struct Design {
+    rows: Vec<f64>,
+    columns: usize,
+    local: usize,
+    lag_s: f64,
+}
+
+impl<'a> SensorLikelihood<'a> {
+    pub(crate) fn new(
+        sensor: &'a Sensor,
+        base: &'a Base,
+        gas: &'a GasTemperature,
+        pressure_rounding: (f64, f64),
+        wanted: [bool; SHARED],
+    ) -> Self {
+        let (row_time_s, row_readings) = sensor.row_axis();
+        let row_reading_k = sensor.row_means(&sensor.reading_k);
+        let mut active = wanted;
+        for (j, used) in active.iter_mut().enumerate() {
+            *used &= gas.columns[1 + j].iter().any(|v| v.abs() > 0.0);
+        }
+        let white_variance = sensor.white_k.powi(2);
+        Self {
+            sensor,
+            base,
+            gas,
+            row_time_s,
+            row_readings,
+            row_reading_k,
+            lagged: Vec::new(),
+            active,
+            white_variance,
+            pressure_rounding,
+        }
+    }
+
+    pub(crate) fn row_time_s(&self) -> &[f64] {
+        &self.row_time_s
+    }
+
+    pub(crate) fn row_readings(&self) -> &[f64] {
+        &self.row_readings
+    }
+
+    pub(crate) fn white_variance(&self) -> f64 {
+        self.white_variance
+    }
+
+    fn steps(&self) -> usize {
+        self.gas.columns.len() - 1 - SHARED
+    }
+
+    /// Means over the rows of a column of the gas temperature, as the sensor would show it.
+    fn seen(&mut self, column: usize, lag_s: f64) -> Vec<f64> {
+        let input = &self.gas.columns[column];
+        let series = if lag_s > 0.0 {
+            lag(&self.base.time_s, input, lag_s, &mut self.lagged);
+            &self.lagged
+        } else {
+            input
+        };
+        let bins: Vec<f64> = self.sensor.at_bins(series).collect();
+        self.sensor.row_means(&bins)
+    }
+
+    pub(crate) fn design(&mut self, lag_s: f64) -> Design {
+        let n = self.row_time_s.len();
+        let start = self.row_time_s[0];
+        let span = (self.row_time_s[n - 1] - start).max(1.0);
+        let mut columns: Vec<Vec<f64>> = vec![vec![1.0; n]];
+        if lag_s > 0.0 {
+            let from = self.base.time_s[0];
+            columns.push(self.row_time_s.iter().map(|t| (-(t - from) / lag_s).exp()).collect());
+        }
+        if self.sensor.prior.drift_k_per_s > 0.0 {
+            columns.push(self.row_time_s.iter().map(|t| (t - start) / span - 0.5).collect());
+        }
+        for step in 0..self.steps() {
+            columns.push(self.seen(1 + SHARED + step, lag_s));
+        }
+        let local = columns.len();
+        for j in 0..SHARED {
+            if self.active[j] {
+                columns.push(self.seen(1 + j, lag_s));
+            }
+        }
+        let predicted = self.seen(0, lag_s);
+        // Both have their means taken off: 295 K would cost five digits of every product.
+        let mean = predicted.iter().sum::<f64>() / n as f64;
+        columns.push(
+            predicted.iter().zip(&self.row_reading_k).map(|(x, y)| (y - self.sensor.mean_k) - (x - mean)).collect(),
+        );
+        let width = columns.len();
+        let mut rows = Vec::with_capacity(n * width);
+        for row in 0..n {
+            rows.extend(columns.iter().map(|column| column[row]));
+        }
+        Design { rows, columns: width, local, lag_s }
+    }
+
+    /// Prior precisions of the local columns, in units of the white variance.
+    fn local_precision(&self, lag_s: f64) -> Vec<f64> {
+        let mut out = vec![0.0];
+        if lag_s > 0.0 {
+            out.push(self.white_variance / self.sensor.prior.start_k.max(1e-3).powi(2));
+        }
+        if self.sensor.prior.drift_k_per_s > 0.0 {
+            let span = self.row_time_s[self.row_time_s.len() - 1] - self.row_time_s[0];
+            out.push(self.white_variance / (self.sensor.prior.drift_k_per_s * span).powi(2));
+        }
+        out.resize(out.len() + self.steps(), 0.0);
+        out
+    }
+
+    pub(crate) fn noise(&self, hyper: &Hyper) -> NoiseModel {
+        let (sensor_sd, sensor_memory) = self.sensor.rounding;
+        let (pressure_sd, pressure_memory) = self.pressure_rounding;
+        // Two roundings in one component: variances add, memories are averaged by variance.
+        let variance = sensor_sd.powi(2) + pressure_sd.powi(2);
+        let memory_s = if variance > 0.0 {
+            (sensor_sd.powi(2) * sensor_memory + pressure_sd.powi(2) * pressure_memory) / variance
+        } else {
+            1.0
+        };
+        NoiseModel {
+            white_variance: self.white_variance,
+            correlated: [
+                OrnsteinUhlenbeck { variance: hyper.wander_k.powi(2), memory_s: hyper.memory_s },
+                self.averaged(OrnsteinUhlenbeck { variance, memory_s }),
+            ],
+        }
+    }
+
+    /// A rounding component as it is after averaging over a row.
+    fn averaged(&self, component: OrnsteinUhlenbeck) -> OrnsteinUhlenbeck {
+        let n = self.row_time_s.len();
+        let row_s = (self.row_time_s[n - 1] - self.row_time_s[0]) / n as f64;
+        let x = row_s / component.memory_s;
+        if x < 1e-3 || self.row_readings[n / 2] < 1.5 {
+            return component;
+        }
+        let kept = 2.0 / x * (1.0 - (1.0 - (-x).exp()) / x);
+        OrnsteinUhlenbeck { variance: component.variance * kept, ..component }
+    }
+
+    /// Likelihood of one lag and noise, offset, start and steps integrated out.
+    pub(crate) fn node(&self, design: &Design, wander_k: f64, memory_s: f64, log_prior: f64) -> Option<Node> {
+        let hyper = Hyper { lag_s: design.lag_s, wander_k, memory_s };
+        let noise = self.noise(&hyper);
+        let whitened = whiten(&self.row_time_s, &self.row_readings, &design.rows, design.columns, &noise);
+        let k = design.columns;
+        let mut a = whitened.gram;
+        for (j, precision) in self.local_precision(design.lag_s).iter().enumerate() {
+            a[j * k + j] += precision;
+        }
+        // Elimination of the local columns leaves their Schur complement; pivots give the determinant.
+        let mut log_determinant = 0.0;
+        for pivot in 0..design.local {
+            let diagonal = a[pivot * k + pivot];
+            if !(diagonal > 0.0) {
+                return None;
+            }
+            log_determinant += diagonal.ln();
+            for row in pivot + 1..k {
+                let factor = a[row * k + pivot] / diagonal;
+                for column in pivot + 1..k {
+                    a[row * k + column] -= factor * a[pivot * k + column];
+                }
+            }
+        }
+        let mut node = Node {
+            hyper,
+            log_weight: log_prior - 0.5 * (whitened.log_determinant + log_determinant),
+            constant: a[k * k - 1].max(1e-300),
+            linear: [0.0; SHARED],
+            information: [[0.0; SHARED]; SHARED],
+            degrees_of_freedom: (self.row_time_s.len() - design.local.min(self.row_time_s.len() - 2)) as f64 - 1.0,
+        };
+        let positions: Vec<usize> = (0..SHARED).filter(|j| self.active[*j]).collect();
+        for (row, &j) in positions.iter().enumerate() {
+            node.linear[j] = a[(design.local + row) * k + k - 1];
+            for (column, &l) in positions.iter().enumerate() {
+                node.information[j][l] = a[(design.local + row) * k + design.local + column];
+            }
+        }
+        Some(node)
+    }
+
+    /// Local coefficients at given shared values, and the residuals in K row by row.
+    pub(crate) fn residuals(&self, design: &Design, hyper: &Hyper, shared: &[f64; SHARED]) -> (Vec<f64>, Vec<f64>) {
+        let noise = self.noise(hyper);
+        let n = self.row_time_s.len();
+        let width = design.local + 1;
+        let mut rows = Vec::with_capacity(n * width);
+        for row in design.rows.chunks_exact(design.columns) {
+            let mut target = row[design.columns - 1];
+            let mut column = design.local;
+            for j in 0..SHARED {
+                if self.active[j] {
+                    target -= shared[j] * row[column];
+                    column += 1;
+                }
+            }
+            rows.extend_from_slice(&row[..design.local]);
+            rows.push(target);
+        }
+        let mut gram = whiten(&self.row_time_s, &self.row_readings, &rows, width, &noise).gram;
+        for (j, precision) in self.local_precision(design.lag_s).iter().enumerate() {
+            gram[j * width + j] += precision;
+        }
+        let coefficients = solve_normal(&mut gram, width);
+        let residuals = rows
+            .chunks_exact(width)
+            .map(|row| row[design.local] - row.iter().zip(&coefficients).map(|(x, b)| x * b).sum::<f64>())
+            .collect();
+        (coefficients, residuals)
+    }
+
+    /// Integrates over lag and noise. `others` are the shared values besides conductance about which the search for
+    /// the region of interest is made.
+    pub(crate) fn integrate(&mut self, others: &[f64; SHARED]) -> Vec<Node> {
+        let lags = self.lag_nodes(others);
+        let memories = self.sensor.prior.memory_s.clone();
+        let mut nodes = Vec::new();
+        for (lag_s, log_lag_weight) in lags {
+            let design = self.design(lag_s);
+            for &(memory_s, weight) in &memories {
+                let log_prior = log_lag_weight + weight.ln();
+                self.integrate_wander(&design, memory_s, log_prior, others, &mut nodes);
+            }
+        }
+        keep_significant(nodes, others)
+    }
+
+    /// Integrates over the standard deviation of the wander at one lag and memory.
+    fn integrate_wander(
+        &self,
+        design: &Design,
+        memory_s: f64,
+        log_prior: f64,
+        others: &[f64; SHARED],
+        nodes: &mut Vec<Node>,
+    ) {
+        let prior = &self.sensor.prior;
+        if prior.no_wander > 0.0 {
+            nodes.extend(self.node(design, 0.0, memory_s, log_prior + prior.no_wander.ln()));
+        }
+        let slab = log_prior + (1.0 - prior.no_wander).ln();
+        let (low, high) = (
+            prior.wander_k.median.ln() - 3.2 * prior.wander_k.spread,
+            prior.wander_k.median.ln() + 3.0 * prior.wander_k.spread,
+        );
+        let found = bisected(low, high, WANDER_START, WANDER_NODES, |ln_wander| {
+            let density = slab + prior.wander_k.log_density(ln_wander) - 0.5 * std::f64::consts::TAU.ln();
+            self.node(design, ln_wander.exp(), memory_s, density).map(|node| (node.log_marginal(others), node))
+        });
+        nodes.extend(found);
+    }
+
+    /// Lags that matter, with their quadrature weights times prior.
+    fn lag_nodes(&mut self, others: &[f64; SHARED]) -> Vec<(f64, f64)> {
+        let Some(prior) = self.sensor.prior.lag_s else { return vec![(0.0, 0.0)] };
+        let (low, high) = lag_range(&prior);
+        // Two passes: lags with a usual noise, then noise at the best lag, then lags again.
+        let mut noise = (self.sensor.prior.wander_k.median, 2700.0);
+        let mut scan: Vec<(f64, f64)> = Vec::new();
+        for pass in 0..2 {
+            scan = self.scan_lags(low, high, noise, &prior, others, if pass == 0 { 14 } else { 22 });
+            let best = scan.iter().copied().max_by(|a, b| a.1.total_cmp(&b.1)).map_or(prior.median.ln(), |best| best.0);
+            if pass == 0 {
+                noise = self.best_noise(best.exp(), others);
+            }
+        }
+        spread_nodes(&scan)
+            .into_iter()
+            .map(|(ln_lag, log_step)| (ln_lag.exp(), log_step + prior.log_density(ln_lag)))
+            .collect()
+    }
+
+    fn scan_lags(
+        &mut self,
+        low: f64,
+        high: f64,
+        noise: (f64, f64),
+        prior: &LogNormal,
+        others: &[f64; SHARED],
+        budget: usize,
+    ) -> Vec<(f64, f64)> {
+        let mut scan = Vec::new();
+        bisected(low, high, 8, budget, |ln_lag| {
+            let design = self.design(ln_lag.exp());
+            let node = self.node(&design, noise.0, noise.1, prior.log_density(ln_lag))?;
+            let value = node.log_marginal(others);
+            scan.push((ln_lag, value));
+            Some((value, node))
+        });
+        scan.sort_by(|a, b| a.0.total_cmp(&b.0));
+        scan
+    }
+
+    fn best_noise(&mut self, lag_s: f64, others: &[f64; SHARED]) -> (f64, f64) {
+        let design = self.design(lag_s);
+        let prior = &self.sensor.prior;
+        let mut best = (f64::NEG_INFINITY, (prior.wander_k.median, 2700.0));
+        for &(memory_s, _) in &prior.memory_s {
+            for step in -4..=4 {
+                let wander = prior.wander_k.median * (0.6 * f64::from(step) * prior.wander_k.spread).exp();
+                let density = prior.wander_k.log_density(wander.ln());
+                if let Some(node) = self.node(&design, wander, memory_s, density) {
+                    let value = node.log_marginal(others);
+                    if value > best.0 {
+                        best = (value, (wander, memory_s));
+                    }
+                }
+            }
+        }
+        best.1
+    }
+}
+
+/// Nodes of the wander: to start with, and in all.
+const WANDER_START: usize = 6;
+const WANDER_NODES: usize = 11;
+
+/// Lags that are looked at: three prior spreads, from 2 s to an hour.
+fn lag_range(prior: &LogNormal) -> (f64, f64) {
+    let centre = prior.median.ln();
+    ((centre - 3.2 * prior.spread).max(2.0_f64.ln()), (centre + 3.0 * prior.spread).min(3600.0_f64.ln()))
+}
+
+/// Evaluates a log density on an interval, first at `start` equidistant points, then where most mass is uncertain,
+/// and returns the nodes with the trapezoidal weight added to their log weight.
+fn bisected(
+    low: f64,
+    high: f64,
+    start: usize,
+    budget: usize,
+    mut evaluate: impl FnMut(f64) -> Option<(f64, Node)>,
+) -> Vec<Node> {
+    let mut points: Vec<(f64, f64, Node)> = Vec::with_capacity(budget);
+    for i in 0..start {
+        let x = low + (high - low) * i as f64 / (start - 1) as f64;
+        if let Some((value, node)) = evaluate(x) {
+            points.push((x, value, node));
+        }
+    }
+    while points.len() >= 2 && points.len() < budget {
+        let top = points.iter().map(|p| p.1).fold(f64::NEG_INFINITY, f64::max);
+        // Width times the larger end: a peak between two far points is found because both its shoulders weigh.
+        let error = |pair: &[(f64, f64, Node)]| {
+            (pair[1].0 - pair[0].0) * (pair[0].1.max(pair[1].1) - top).exp() * (pair[1].0 - pair[0].0)
+        };
+        let Some(worst) =
+            (0..points.len() - 1).max_by(|a, b| error(&points[*a..a + 2]).total_cmp(&error(&points[*b..b + 2])))
+        else {
+            break;
+        };
+        let x = 0.5 * (points[worst].0 + points[worst + 1].0);
+        let Some((value, node)) = evaluate(x) else { break };
+        points.insert(worst + 1, (x, value, node));
+    }
+    let count = points.len();
+    let abscissae: Vec<f64> = points.iter().map(|p| p.0).collect();
+    points
+        .into_iter()
+        .enumerate()
+        .map(|(i, (x, _, mut node))| {
+            let left = if i > 0 { x - abscissae[i - 1] } else { 0.0 };
+            let right = if i + 1 < count { abscissae[i + 1] - x } else { 0.0 };
+            node.log_weight += (0.5 * (left + right)).max(1e-300).ln();
+            node
+        })
+        .collect()
+}
+
+/// Seven equidistant nodes over the region where a scanned log density has its mass, with the log of the step.
+fn spread_nodes(scan: &[(f64, f64)]) -> Vec<(f64, f64)> {
+    let top = scan.iter().map(|p| p.1).fold(f64::NEG_INFINITY, f64::max);
+    let mass: Vec<f64> = scan
+        .windows(2)
+        .map(|pair| 0.5 * ((pair[0].1 - top).exp() + (pair[1].1 - top).exp()) * (pair[1].0 - pair[0].0))
+        .collect();
+    let total: f64 = mass.iter().sum();
+    if !(total > 0.0) {
+        return scan.iter().copied().max_by(|a, b| a.1.total_cmp(&b.1)).map(|best| (best.0, 0.0)).into_iter().collect();
+    }
+    let centre = |i: usize| 0.5 * (scan[i].0 + scan[i + 1].0);
+    let mean: f64 = mass.iter().enumerate().map(|(i, m)| m * centre(i)).sum::<f64>() / total;
+    let variance: f64 = mass
+        .iter()
+        .enumerate()
+        .map(|(i, m)| m * ((centre(i) - mean).powi(2) + (scan[i + 1].0 - scan[i].0).powi(2) / 12.0))
+        .sum::<f64>()
+        / total;
+    let spread = variance.sqrt();
+    let (first, last) = (scan[0].0, scan[scan.len() - 1].0);
+    let from = (mean - 3.0 * spread).max(first);
+    let to = (mean + 3.0 * spread).min(last);
+    let step = (to - from) / (LAG_NODES - 1) as f64;
+    (0..LAG_NODES).map(|i| (from + step * i as f64, step.max(1e-12).ln())).collect()
+}
+
+/// Lags in the final integration.
+const LAG_NODES: usize = 7;
+
+/// Drops nodes that carry less than a ten-thousandth of the heaviest.
+fn keep_significant(nodes: Vec<Node>, others: &[f64; SHARED]) -> Vec<Node> {
+    let top = nodes.iter().map(|node| node.log_marginal(others)).fold(f64::NEG_INFINITY, f64::max);
+    nodes.into_iter().filter(|node| node.log_marginal(others) > top - 9.0).collect()
+}
+
+/// Solves the normal equations in the leading block of a Gram matrix whose last column is the target.
+fn solve_normal(gram: &mut [f64], width: usize) -> Vec<f64> {
+    let unknowns = width - 1;
+    for pivot in 0..unknowns {
+        let diagonal = gram[pivot * width + pivot].max(1e-300);
+        for row in pivot + 1..unknowns {
+            let factor = gram[row * width + pivot] / diagonal;
+            for column in pivot..width {
+                gram[row * width + column] -= factor * gram[pivot * width + column];
+            }
+        }
+    }
+    let mut solution = vec![0.0; unknowns];
+    for row in (0..unknowns).rev() {
+        let mut value = gram[row * width + unknowns];
+        for column in row + 1..unknowns {
+            value -= gram[row * width + column] * solution[column];
+        }
+        solution[row] = value / gram[row * width + row].max(1e-300);
+    }
+    solution
+}

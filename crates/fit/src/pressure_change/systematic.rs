@@ -1,0 +1,122 @@
+//! Systematic parts of the conductance: errors of the instruments, propagated through the fit (JCGM 100:2008, 5.1).
+
+use super::base::{Base, Model, PressureError};
+use super::conductance::{Fit, by_pressure_error, conductance_at};
+use super::sensor::{Sensor, SensorKind};
+use super::{InsidePressure, Record, RoomPressure, Settings};
+use crate::BudgetLine;
+
+/// Budget lines of G/V in 1/s, one for each instrument error that is stated; each from a shift of the inputs by one
+/// standard uncertainty, with the lag and noise of the fit.
+pub(crate) fn systematic_budget(
+    record: &Record<'_>,
+    settings: &Settings,
+    base: &Base,
+    sensors: &[Sensor],
+    model: &Model,
+    fit: &Fit,
+) -> Vec<BudgetLine> {
+    let mut lines = Vec::new();
+    let Some((sensor, found)) = leading(sensors, fit) else { return lines };
+    let by = |error: PressureError| by_pressure_error(base, sensor, model, fit, &found.hyper, &error);
+    let absolute = matches!(record.inside, InsidePressure::Absolute(_));
+    let none = PressureError { inside_is_absolute: absolute, ..PressureError::default() };
+    let gauge = &settings.gauge;
+    if fit.by_zero.is_none() {
+        lines.push(BudgetLine::new("gauge zero", by(PressureError { inside_zero_pa: gauge.zero, ..none })));
+    }
+    lines.push(BudgetLine::new("gauge scale", by(PressureError { inside_scale: gauge.scale, ..none })));
+    lines.push(BudgetLine::new("gauge drift", by(PressureError { inside_drift_pa_per_s: gauge.drift_per_s, ..none })));
+    match record.room {
+        RoomPressure::Logged(_) => {
+            let barometer = &settings.barometer;
+            lines.push(BudgetLine::new("barometer zero", by(PressureError { room_zero_pa: barometer.zero, ..none })));
+            lines.push(BudgetLine::new("barometer scale", by(PressureError { room_scale: barometer.scale, ..none })));
+            lines.push(BudgetLine::new(
+                "barometer drift",
+                by(PressureError { room_drift_pa_per_s: barometer.drift_per_s, ..none }),
+            ));
+        }
+        RoomPressure::Stated(_) => {
+            let span_s = base.time_s[base.len() - 1] - base.time_s[0];
+            let drift = unlogged_room_drift_pa_per_s(span_s);
+            lines.push(BudgetLine::new(
+                "room pressure not logged",
+                by(PressureError { room_drift_pa_per_s: drift, ..none }),
+            ));
+        }
+    }
+    lines.extend(thermometer_lines(record, base, sensors, model, fit));
+    if let (Some(known), Some(leak)) = (model.known_inflow, settings.superimposed_leak) {
+        let volume = settings.volume.map_or(0.0, |v| v.standard_uncertainty_m3 / v.value_m3);
+        let relative = (leak.standard_uncertainty_m3_per_s / leak.flow_m3_per_s).hypot(volume);
+        let moved = Model { known_inflow: Some((known.0 * (1.0 + relative), known.1, known.2)), ..model.clone() };
+        let at = |model: &Model| conductance_at(base, sensor, model, fit.expansion, &found.hyper, &fit.others);
+        if let (Some(plain), Some(moved)) = (at(model), at(&moved)) {
+            lines.push(BudgetLine::new("superimposed leak", moved - plain));
+        }
+    }
+    lines.retain(|line| line.standard_uncertainty > 0.0);
+    lines
+}
+
+/// The sensor with the smallest uncertainty: the one the result rests on.
+fn leading<'a>(sensors: &'a [Sensor], fit: &'a Fit) -> Option<(&'a Sensor, &'a super::conductance::SensorFit)> {
+    sensors.iter().zip(&fit.sensors).min_by(|a, b| a.1.alone.1.total_cmp(&b.1.alone.1))
+}
+
+/// Drift and scale of each thermometer, weighted by what it contributes to the result.
+fn thermometer_lines(
+    record: &Record<'_>,
+    base: &Base,
+    sensors: &[Sensor],
+    model: &Model,
+    fit: &Fit,
+) -> Vec<BudgetLine> {
+    let information: f64 = fit.sensors.iter().map(|s| s.alone.1.powi(-2)).sum();
+    let mut lines = Vec::new();
+    for (sensor, found) in sensors.iter().zip(&fit.sensors) {
+        let (drift_per_s, scale, unit) = match sensor.kind {
+            SensorKind::Steady => continue,
+            SensorKind::Thermometer => match record.thermometers.iter().find(|t| t.name == sensor.name) {
+                Some(t) => (t.instrument.drift_per_s, t.instrument.scale, 1.0),
+                None => continue,
+            },
+            SensorKind::Vessel => match record.reference_vessels.iter().find(|v| v.name == sensor.name) {
+                Some(v) => (
+                    v.instrument.drift_per_s,
+                    v.instrument.scale,
+                    sensor.mean_k / v.pressure.samples().mean().abs().max(1.0),
+                ),
+                None => continue,
+            },
+        };
+        let share = found.alone.1.powi(-2) / information;
+        let shift = |change: &dyn Fn(f64, f64) -> f64| {
+            let mut moved = sensor.clone();
+            let start = sensor.time_s[0];
+            for (time, reading) in sensor.time_s.iter().zip(moved.reading_k.iter_mut()) {
+                *reading += change(*time - start, *reading - sensor.mean_k);
+            }
+            let at = |sensor: &Sensor| conductance_at(base, sensor, model, fit.expansion, &found.hyper, &fit.others);
+            match (at(sensor), at(&moved)) {
+                (Some(plain), Some(moved)) => (moved - plain) * share,
+                _ => 0.0,
+            }
+        };
+        if drift_per_s > 0.0 {
+            lines.push(BudgetLine::new(format!("drift of {}", sensor.name), shift(&|t, _| drift_per_s * unit * t)));
+        }
+        if scale > 0.0 {
+            lines.push(BudgetLine::new(format!("scale of {}", sensor.name), shift(&|_, deviation| scale * deviation)));
+        }
+    }
+    lines
+}
+
+/// Standard deviation of the slope of a barometer that nobody read, in Pa/s: changes grow with time^0.75, 25 Pa in an
+/// hour, 270 Pa in a day (common experience at middle latitudes, no source).
+fn unlogged_room_drift_pa_per_s(span_s: f64) -> f64 {
+    let hours = (span_s / 3600.0).max(1e-3);
+    25.0 * hours.powf(0.75) / span_s.max(1.0)
+}

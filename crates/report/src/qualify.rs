@@ -4,6 +4,7 @@ use std::fmt;
 use std::io;
 use std::path::{Path, PathBuf};
 
+use crate::bench::LeakFlags;
 use crate::catalogue::Method;
 use crate::data::Folders;
 use crate::method::{self, Outcome, TestError};
@@ -157,4 +158,14 @@ impl Qualified {
     pub fn exit_code(&self) -> u8 {
         self.result.overall.exit_code()
     }
+}
+
+/// A qualification by the flags of the bench instead of a plan; files may lie anywhere.
+///
+/// # Errors
+/// [`QualifyError::Plan`] where a flag has a wrong value.
+pub fn qualify_by_flags(flags: &LeakFlags) -> Result<Qualified, QualifyError> {
+    let plan = Plan::parse("flags", &flags.plan_text()).map_err(QualifyError::Plan)?;
+    let folders = Folders { plan: PathBuf::from("."), data_root: Some(PathBuf::from("/")) };
+    Ok(qualify(plan, &folders, |_| {}))
 }

@@ -60,7 +60,7 @@ fn judge_one(limit: &Limit, test: &Judged<'_>, estimate: &Estimate) -> VerdictRe
     let bound = bound_in_result_unit(limit);
     let conformance = conformance_probability(limit, bound, estimate);
     let verdict =
-        if !test.problems.is_empty() { Verdict::NotValid } else { decide(limit, bound, estimate, conformance) };
+        if test.problems.is_empty() { decide(limit, bound, estimate, conformance) } else { Verdict::NotValid };
     let advice = match verdict {
         Verdict::NotValid => format!("Repeat the test: {}.", test.problems.join("; ")),
         Verdict::Pass => "Nothing further for this limit.".to_owned(),
@@ -68,7 +68,7 @@ fn judge_one(limit: &Limit, test: &Judged<'_>, estimate: &Estimate) -> VerdictRe
         Verdict::Undecided => undecided_advice(limit, bound, estimate, test.window_s),
     };
     let conformance_probability = Some(conformance);
-    VerdictResult { verdict, advice, conformance_probability, ..blank(limit, test.id) }
+    VerdictResult { verdict, conformance_probability, advice, ..blank(limit, test.id) }
 }
 
 fn blank(limit: &Limit, test: &str) -> VerdictResult {

@@ -188,7 +188,7 @@ fn read_columns(section: &Section<'_>) -> Vec<ColumnPlan> {
         match value.get_ref() {
             // Several sensors of one kind: gas_temperature = [{ … }, { … }].
             DeValue::Array(items) => {
-                columns.extend(items.iter().filter_map(|item| read_column(section, channel, item)))
+                columns.extend(items.iter().filter_map(|item| read_column(section, channel, item)));
             }
             _ => columns.extend(read_column(section, channel, value)),
         }

@@ -1,0 +1,157 @@
+//! The command line in one place.
+
+use std::path::PathBuf;
+
+use clap::{Args, Parser, Subcommand, ValueEnum};
+
+const CAUTION: &str = "\
+Caution: inert gas displaces breathing air. Over- and under-pressure can burst
+gloves and windows. Hot vessels burn, reducing gas can ignite, vacuum implodes.
+Local codes, the maker's ratings and licensed practice come first. This program
+is no licence for toxic or radioactive containment.";
+
+const AFTER_HELP: &str = "\
+Exit codes: 0 pass, 1 fail, 2 usage or input error, 3 undecided, 4 not valid.";
+
+/// Is this inert-gas enclosure tight, does its purifier work, may it ship?
+#[derive(Debug, Parser)]
+#[command(name = "tightfit", version, max_term_width = 80, after_help = AFTER_HELP, after_long_help = format!("{AFTER_HELP}\n\n{CAUTION}"))]
+pub(crate) struct Arguments {
+    #[command(subcommand)]
+    pub(crate) command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+pub(crate) enum Command {
+    /// Evaluate all tests of a plan, judge its limits, write the dossier
+    Qualify(QualifyArgs),
+    /// Show what an export holds: form, columns, units, time, rows set aside
+    Inspect(InspectArgs),
+    /// Leak rate straight from the files of a pressure-change test
+    Leak(LeakArgs),
+    /// Print shell completions
+    Completions(CompletionsArgs),
+    /// Print the manual page (roff)
+    Manual,
+}
+
+/// How results are printed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Format {
+    /// Words and numbers for people.
+    Text,
+    /// JSON for programs.
+    Json,
+}
+
+const QUALIFY_HELP: &str = "\
+Examples:
+  tightfit qualify plan.toml
+  tightfit qualify plan.toml --out dossier --with-data
+  tightfit qualify plan.toml --format json > result.json";
+
+#[derive(Debug, Args)]
+#[command(after_help = QUALIFY_HELP, after_long_help = format!("{QUALIFY_HELP}\n\n{AFTER_HELP}\n\n{CAUTION}"))]
+pub(crate) struct QualifyArgs {
+    /// The plan (TOML); its files are looked for beside it
+    pub(crate) plan: PathBuf,
+    /// Write the dossier into this folder; without it nothing is written
+    #[arg(long, value_name = "DIR")]
+    pub(crate) out: Option<PathBuf>,
+    /// Replace a dossier that already stands there
+    #[arg(long, requires = "out")]
+    pub(crate) replace: bool,
+    /// Copy the raw files into the dossier
+    #[arg(long, requires = "out")]
+    pub(crate) with_data: bool,
+    /// Let files lie in this folder too
+    #[arg(long, value_name = "DIR")]
+    pub(crate) data_root: Option<PathBuf>,
+    /// How the result is printed
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    pub(crate) format: Format,
+}
+
+const INSPECT_HELP: &str = "\
+Examples:
+  tightfit inspect log.csv
+  tightfit inspect *.csv --rows
+  tightfit inspect log.csv --time-zone Europe/Vienna --format json";
+
+#[derive(Debug, Args)]
+#[command(after_help = INSPECT_HELP)]
+pub(crate) struct InspectArgs {
+    /// Exports to look into
+    #[arg(required = true)]
+    pub(crate) files: Vec<PathBuf>,
+    /// List the lines that were set aside
+    #[arg(long)]
+    pub(crate) rows: bool,
+    /// Zone of local times, for example Europe/Vienna or +02:00
+    #[arg(long, value_name = "ZONE")]
+    pub(crate) time_zone: Option<String>,
+    /// How the result is printed
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    pub(crate) format: Format,
+}
+
+const LEAK_HELP: &str = "\
+Examples:
+  tightfit leak --volume \"0.92 m3\" --at \"-1000 Pa\" hold.csv
+  tightfit leak --at \"-1000 Pa\" --max \"5e-4 1/h\" gauge.csv barometer.csv
+  tightfit leak --at \"500 Pa\" --from \"10 min\" --to \"3 h\" hold.csv
+
+Columns and units are recognised from the headers; what is not needs a plan.
+Instrument errors are not in the interval here: state them in a plan.";
+
+#[derive(Debug, Args)]
+#[command(after_help = LEAK_HELP, after_long_help = format!("{LEAK_HELP}\n\n{AFTER_HELP}\n\n{CAUTION}"))]
+pub(crate) struct LeakArgs {
+    /// Exports of one hold; several are joined in time
+    #[arg(required = true)]
+    pub(crate) files: Vec<String>,
+    /// Volume of the enclosure, for example "0.92 m3"
+    #[arg(long)]
+    pub(crate) volume: Option<String>,
+    /// Pressure difference at which the leak rate is stated, for example "-1000 Pa"
+    #[arg(long, value_name = "PRESSURE", allow_hyphen_values = true, value_parser = not_a_flag)]
+    pub(crate) at: Option<String>,
+    /// Fill gas: argon, nitrogen, helium or air
+    #[arg(long)]
+    pub(crate) gas: Option<String>,
+    /// Largest hourly leak rate, for example "5e-4 1/h": gives a verdict
+    #[arg(long, value_name = "RATE")]
+    pub(crate) max: Option<String>,
+    /// How far gloves and walls give way; "0 L/Pa" with ports closed rigidly
+    #[arg(long)]
+    pub(crate) compliance: Option<String>,
+    /// Pressure of the room where none is logged, for example "1013 hPa"
+    #[arg(long, value_name = "PRESSURE")]
+    pub(crate) room_pressure: Option<String>,
+    /// Zone of local times, for example Europe/Vienna or +02:00
+    #[arg(long, value_name = "ZONE", allow_hyphen_values = true, value_parser = not_a_flag)]
+    pub(crate) time_zone: Option<String>,
+    /// Start of the window: a time, or a duration after the first row
+    #[arg(long, value_name = "MOMENT")]
+    pub(crate) from: Option<String>,
+    /// End of the window
+    #[arg(long, value_name = "MOMENT")]
+    pub(crate) to: Option<String>,
+    /// How the result is printed
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    pub(crate) format: Format,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct CompletionsArgs {
+    /// Shell
+    pub(crate) shell: clap_complete::Shell,
+}
+
+/// A value that may start with a minus must not swallow the flag that follows.
+fn not_a_flag(value: &str) -> Result<String, String> {
+    if value.starts_with("--") {
+        return Err(format!("a value is missing before {value}"));
+    }
+    Ok(value.to_owned())
+}

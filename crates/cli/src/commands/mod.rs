@@ -1,0 +1,7 @@
+//! One file a command.
+
+pub(crate) mod completions;
+pub(crate) mod inspect;
+pub(crate) mod leak;
+pub(crate) mod manual;
+pub(crate) mod qualify;

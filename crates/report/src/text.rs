@@ -1,0 +1,9 @@
+//! Results and findings as text for a terminal of 80 columns.
+
+mod inspection;
+mod layout;
+mod qualification;
+
+pub use inspection::{inspection, rows_set_aside};
+pub use layout::Paint;
+pub use qualification::qualification;

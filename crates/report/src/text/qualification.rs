@@ -1,0 +1,208 @@
+//! The result of a qualification as text.
+
+use tightfit_quantity::{Unit, display_number};
+
+use crate::catalogue::result_kind;
+use crate::result::{Overall, Qualification, ResultValue, ResultValueKind, TestResult, Verdict, VerdictResult};
+
+use super::layout::{Paint, paragraph};
+
+/// Indent of what stands beside a label.
+const INDENT: usize = 12;
+
+/// The result in words, numbers after them.
+#[must_use]
+pub fn qualification(result: &Qualification, paint: Paint) -> String {
+    let mut out = String::new();
+    paragraph(&mut out, "Enclosure", INDENT, &result.enclosure);
+    for test in &result.tests {
+        out.push('\n');
+        write_test(&mut out, test);
+    }
+    out.push('\n');
+    for verdict in &result.verdicts {
+        write_verdict(&mut out, result, verdict, paint);
+    }
+    for check in result.checks.iter().filter(|check| check.result != "ok") {
+        paragraph(&mut out, &check.result.to_uppercase(), INDENT, &format!("{} (checked by eye)", check.item));
+    }
+    let (before, word) = overall_word(result.overall, paint);
+    out.push_str(&format!("{:<INDENT$}{before}{word}{}\n", "Overall", paint.end));
+    out
+}
+
+fn write_test(out: &mut String, test: &TestResult) {
+    let validity = if test.valid { "valid" } else { "NOT VALID" };
+    paragraph(out, "Test", INDENT, &format!("{} ({}), {validity}", test.id, test.method));
+    for problem in &test.problems {
+        paragraph(out, "  problem", INDENT, problem);
+    }
+    if let Some([from, to]) = &test.window {
+        let reason = test.window_reason.as_deref().unwrap_or_default();
+        paragraph(out, "  window", INDENT, &format!("{from} to {to}, {reason}"));
+    }
+    if test.rows_read > 0 {
+        paragraph(out, "  rows", INDENT, &rows(test));
+    }
+    for (name, value) in &test.results.0 {
+        write_result(out, name, value);
+    }
+    for event in &test.events {
+        paragraph(out, "  event", INDENT, event);
+    }
+    for note in &test.notes {
+        paragraph(out, "  note", INDENT, note);
+    }
+}
+
+fn rows(test: &TestResult) -> String {
+    let mut text = format!("{} read, {} used, {} set aside", test.rows_read, test.rows_used, test.rows_set_aside);
+    for (index, line) in test.set_aside.iter().enumerate() {
+        text.push_str(if index == 0 { ": " } else { "; " });
+        text.push_str(&format!("{} {}", line.count, line.reason));
+    }
+    text
+}
+
+fn write_result(out: &mut String, name: &str, value: &ResultValue) {
+    let words = result_kind(name).map_or(name, |kind| kind.words);
+    let at = value.at.as_ref().map_or(String::new(), |at| format!(" at {at}"));
+    let upper = value
+        .upper95
+        .map_or(String::new(), |upper| format!("; one-sided 95 % limit of the method {}", display_number(upper, 3)));
+    out.push_str(&format!("  {words}\n"));
+    paragraph(out, "", INDENT, &format!("{}{at}{upper}", value_text(value)));
+}
+
+/// `1.23e-4 ± 0.11e-4 1/h (95 %)`, or the interval where it is lopsided, or a bound.
+#[must_use]
+pub(crate) fn value_text(value: &ResultValue) -> String {
+    let unit = &value.unit;
+    match (value.kind, value.value, value.interval95) {
+        (ResultValueKind::Estimate, Some(number), [Some(low), Some(high)]) => {
+            let half = 0.5 * (high - low);
+            let lopsided = (0.5 * (high + low) - number).abs() > 0.1 * half;
+            if lopsided {
+                let [number, low, high] = [number, low, high].map(|value| display_number(value, 3));
+                format!("{number} {unit}, 95 % between {low} and {high}")
+            } else {
+                let (number, half) = rounded_together(number, half);
+                format!("{number} ± {half} {unit} (95 %)")
+            }
+        }
+        (ResultValueKind::UpperBound, _, [_, Some(high)]) => {
+            format!("at most {} {unit} (95 %)", display_number(high, 3))
+        }
+        (ResultValueKind::LowerBound, _, [Some(low), _]) => {
+            format!("at least {} {unit} (95 %)", display_number(low, 3))
+        }
+        (_, Some(number), _) => format!("{} {unit}, interval not determined", display_number(number, 3)),
+        _ => "not determined from these data".to_owned(),
+    }
+}
+
+/// Value and expanded uncertainty with the same last digit, the uncertainty with two digits (JCGM 100:2008, 7.2.6).
+fn rounded_together(value: f64, half: f64) -> (String, String) {
+    if !(half > 0.0) {
+        return (display_number(value, 6), "0".to_owned());
+    }
+    let last = half.log10().floor() as i32 - 1;
+    let size = value.abs().max(half).log10().floor() as i32;
+    if (-3..6).contains(&size) {
+        let decimals = (-last).max(0) as usize;
+        return (format!("{value:.decimals$}"), format!("{half:.decimals$}"));
+    }
+    let decimals = (size - last).max(0) as usize;
+    let scale = 10f64.powi(-size);
+    (format!("{:.decimals$}e{size}", value * scale), format!("{:.decimals$}e{size}", half * scale))
+}
+
+fn write_verdict(out: &mut String, result: &Qualification, verdict: &VerdictResult, paint: Paint) {
+    let (before, word) = verdict_word(verdict.verdict, paint);
+    let words = result_kind(&verdict.quantity).map_or(verdict.quantity.as_str(), |kind| kind.words);
+    let source = verdict.source.as_ref().map_or(String::new(), |source| format!(" ({source})"));
+    let mut head = String::new();
+    let test = if verdict.test.is_empty() { String::new() } else { format!(" of {}", verdict.test) };
+    paragraph(&mut head, word, INDENT, &format!("{words}{test}: {}{source}", verdict.limit));
+    // Coloured after wrapping, so that the marks do not count as columns.
+    out.push_str(&head.replacen(word, &format!("{before}{word}{}", paint.end), 1));
+    let value =
+        result.tests.iter().find(|test| test.id == verdict.test).and_then(|test| test.results.get(&verdict.quantity));
+    if let Some(value) = value {
+        paragraph(out, "", INDENT, &format!("found {}", in_unit_of_limit(value, verdict)));
+    }
+    if let Some(probability) = verdict.conformance_probability {
+        let rule = &verdict.rule;
+        paragraph(out, "", INDENT, &format!("conformance probability {} ({rule})", percent(probability)));
+    }
+    paragraph(out, "", INDENT, &verdict.advice);
+}
+
+/// The value in the unit in which the limit is written, so that the two can be compared at a glance.
+pub(crate) fn in_unit_of_limit(value: &ResultValue, verdict: &VerdictResult) -> String {
+    let limit =
+        verdict.limit.split_once(' ').and_then(|(_, quantity)| tightfit_quantity::Quantity::parse(quantity).ok());
+    let units = limit.and_then(|limit| Some((Unit::parse(&value.unit).ok()?, limit.unit().clone())));
+    match units {
+        Some((from, to)) if from != to => {
+            let convert = |number: f64| to.from_si(from.to_si(number));
+            value_text(&ResultValue {
+                value: value.value.map(convert),
+                interval95: value.interval95.map(|end| end.map(convert)),
+                unit: to.symbol().to_owned(),
+                ..value.clone()
+            })
+        }
+        _ => value_text(value),
+    }
+}
+
+/// A probability as a percentage that never claims certainty.
+#[must_use]
+pub(crate) fn percent(probability: f64) -> String {
+    match probability {
+        p if p > 0.9999 => "> 99.99 %".to_owned(),
+        p if p < 0.0001 => "< 0.01 %".to_owned(),
+        p if p > 0.99 => format!("{:.2} %", p * 100.0),
+        p => format!("{:.1} %", p * 100.0),
+    }
+}
+
+fn verdict_word(verdict: Verdict, paint: Paint) -> (&'static str, &'static str) {
+    match verdict {
+        Verdict::Pass => (paint.good, "PASS"),
+        Verdict::Fail => (paint.bad, "FAIL"),
+        Verdict::Undecided => (paint.open, "UNDECIDED"),
+        Verdict::NotValid => (paint.bad, "NOT VALID"),
+    }
+}
+
+fn overall_word(overall: Overall, paint: Paint) -> (&'static str, &'static str) {
+    match overall {
+        Overall::Pass => (paint.good, "PASS"),
+        Overall::Fail => (paint.bad, "FAIL"),
+        Overall::Undecided => (paint.open, "UNDECIDED"),
+        Overall::NotValid => (paint.bad, "NOT VALID"),
+        Overall::InputError => (paint.bad, "INPUT ERROR"),
+        Overall::NoLimits => (paint.open, "no limits in the plan, so no verdict"),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn value_and_uncertainty_end_at_the_same_digit() {
+        assert_eq!(rounded_together(1.234_56e-4, 0.112e-4), ("1.23e-4".to_owned(), "0.11e-4".to_owned()));
+        assert_eq!(rounded_together(12.345_6, 0.27), ("12.35".to_owned(), "0.27".to_owned()));
+        assert_eq!(rounded_together(123_456.0, 2_345.0), ("123456".to_owned(), "2345".to_owned()));
+    }
+
+    #[test]
+    fn a_probability_never_reads_as_certain() {
+        assert_eq!(percent(1.0), "> 99.99 %");
+        assert_eq!(percent(0.0), "< 0.01 %");
+        assert_eq!(percent(0.951), "95.1 %");
+    }
+}

@@ -28,6 +28,8 @@ pub enum RowReason {
     SameTime,
     /// A record with a quote that never closes.
     UnclosedQuote,
+    /// The time waits for an answer; see the recording's questions.
+    TimeOpen,
     /// A row of another kind, by the mark in its first column.
     OtherKind(String),
     /// In the long layout: a reading of a quantity nobody asked for.
@@ -48,6 +50,7 @@ impl fmt::Display for RowReason {
             Self::Duplicate => f.write_str("duplicate of an earlier row"),
             Self::SameTime => f.write_str("same time as an earlier row, other readings"),
             Self::UnclosedQuote => f.write_str("quote never closed"),
+            Self::TimeOpen => f.write_str("time waits for the answer to a question"),
             Self::OtherKind(kind) => write!(f, "row of another kind ({kind})"),
             Self::OtherQuantity(name) => write!(f, "reading of another quantity ({name})"),
         }
@@ -76,13 +79,13 @@ impl Account {
     /// Line numbers kept for each reason unless all are asked for.
     pub const LINES_KEPT: usize = 1000;
 
-    /// Count a row as used.
-    pub fn use_rows(&mut self, count: u64) {
+    /// Count rows as used.
+    pub(crate) fn use_rows(&mut self, count: u64) {
         self.used += count;
     }
 
     /// Count a row as set aside.
-    pub fn set_aside(&mut self, reason: RowReason, line: u64) {
+    pub(crate) fn set_aside(&mut self, reason: RowReason, line: u64) {
         let entry = self.set_aside.entry(reason).or_default();
         entry.0 += 1;
         if entry.1.len() < Self::LINES_KEPT {

@@ -69,15 +69,6 @@ pub enum ReadError {
         /// Line of the header.
         header_line: u64,
     },
-    /// A column the plan names and the file does not have.
-    UnknownColumn {
-        /// File as named by the caller.
-        file: String,
-        /// The column asked for.
-        column: String,
-        /// The columns there are.
-        columns: Vec<String>,
-    },
     /// A unit that cannot be read, or that does not fit the channel.
     Unit {
         /// File as named by the caller.
@@ -115,7 +106,6 @@ impl ReadError {
             Self::UnknownSheet { sheets, .. } => format!("sheets are: {}", sheets.join(", ")),
             Self::NoTable { .. } => "state delimiter and header under [test.format]".into(),
             Self::NoRows { .. } => "export the log again with its readings".into(),
-            Self::UnknownColumn { columns, .. } => format!("columns are: {}", columns.join(" | ")),
             Self::Unit { .. } => "state the unit of the column in the plan: unit = \"…\"".into(),
             Self::Format { expected, .. } => expected.clone(),
         }
@@ -134,7 +124,6 @@ impl fmt::Display for ReadError {
             Self::UnknownSheet { file, name, .. } => write!(f, "{file}: no sheet '{name}'"),
             Self::NoTable { file } => write!(f, "{file}: no table found: no line looks like a header or a row of readings"),
             Self::NoRows { file, header_line } => write!(f, "{file}, line {header_line}: a header and no row after it"),
-            Self::UnknownColumn { file, column, .. } => write!(f, "{file}: no column '{column}'"),
             Self::Unit { file, column, unit, message } => write!(f, "{file}, column '{column}': unit '{unit}': {message}"),
             Self::Format { file, key, value, .. } => write!(f, "{file}: format {key} = '{value}' cannot be used"),
         }

@@ -5,12 +5,27 @@
 //! the file alone cannot answer. Only where nothing at all can be read there is a [`ReadError`].
 
 mod account;
+mod assemble;
+mod assign;
+mod body;
+mod bytes;
+mod cell;
 mod channel;
+mod check;
+mod dialect;
 mod error;
+mod header;
+mod long;
+mod number;
 mod options;
 mod question;
 mod read;
 mod recording;
+mod records;
+mod time;
+mod unit_text;
+mod words;
+mod workbook;
 
 pub use account::{Account, RowReason, SetAside};
 pub use channel::{Channel, Kind};
@@ -18,4 +33,4 @@ pub use error::ReadError;
 pub use options::{ColumnRef, ColumnRequest, Format, Layout, ReadOptions};
 pub use question::{Question, Topic};
 pub use read::{read, read_bytes};
-pub use recording::{CellCount, Choice, Column, Phase, PressureReference, Recording, Series, Status, TimeBase};
+pub use recording::{CellCount, Choice, Column, Phase, PressureReference, Recording, Series, Status, Stuck, TimeBase};

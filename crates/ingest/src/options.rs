@@ -1,5 +1,7 @@
 //! What a plan may say about an export. Everything absent is recognised from the file, or asked for.
 
+use tightfit_quantity::StandardReference;
+
 use crate::channel::Channel;
 
 /// Instructions for reading one export.
@@ -13,8 +15,6 @@ pub struct ReadOptions {
     pub time_zone: Option<String>,
     /// Pressure at which dew and frost points become mole fractions where none is logged, Pa absolute.
     pub pressure_pa: Option<f64>,
-    /// Gas temperature for reference conditions of flows where the plan states them: (K, Pa).
-    pub flow_reference: Option<(f64, f64)>,
 }
 
 /// Overrides of a dialect, as in `[test.format]`; `None` is recognised.
@@ -64,6 +64,8 @@ pub struct ColumnRequest {
     pub reporting_limit: Option<f64>,
     /// Range of the instrument (lowest, highest), SI; readings at or beyond the top are above range.
     pub range: Option<(f64, f64)>,
+    /// What the volumes of a flow meter refer to; wins over the reference of `sccm`, `NL` and their kin.
+    pub standard_reference: Option<StandardReference>,
 }
 
 /// Where a column stands.
@@ -88,7 +90,7 @@ impl ColumnRequest {
 
     /// A request for the given columns, everything else left to the file.
     pub fn new(channel: Channel, columns: Vec<ColumnRef>) -> Self {
-        Self { channel, columns, unit: None, instrument: None, reporting_limit: None, range: None }
+        Self { channel, columns, unit: None, instrument: None, reporting_limit: None, range: None, standard_reference: None }
     }
 
     /// The same with a unit.

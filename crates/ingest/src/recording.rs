@@ -1,5 +1,9 @@
 //! What was read: typed, in SI, on one time base, every row accounted for.
 
+use std::sync::Arc;
+
+use tightfit_quantity::StandardReference;
+
 use crate::account::Account;
 use crate::channel::Channel;
 use crate::question::{Question, Topic};
@@ -25,6 +29,8 @@ pub struct Recording {
     pub gaps_s: Vec<(f64, f64)>,
     /// Starts of phases: where the clock restarted inside the file. Line number and time, s.
     pub phases: Vec<Phase>,
+    /// Runs of one unchanging value in a channel that otherwise moves: a sensor that may have stood still.
+    pub stuck: Vec<Stuck>,
     /// Things worth saying that need no answer.
     pub notes: Vec<String>,
     /// The row account.
@@ -102,10 +108,14 @@ pub struct Series {
     pub unit: String,
     /// For pressures: what they are measured against.
     pub reference: PressureReference,
+    /// For flows and totals at reference conditions: the conditions; `None` where volumes are those of the gas as
+    /// it flows.
+    pub standard_reference: Option<StandardReference>,
     /// Instrument of the plan.
     pub instrument: Option<String>,
     /// Times, s: since 1970-01-01T00:00Z for dated logs, since the first row for elapsed ones. Ascending, no NaN.
-    pub time_s: Vec<f64>,
+    /// Shared between the channels that have a reading in every row.
+    pub time_s: Arc<Vec<f64>>,
     /// Values in [`Channel::si_unit`], no NaN, as long as `time_s`. For censored readings the limit.
     pub value: Vec<f64>,
     /// Status of each reading; empty where all are [`Status::Measured`].
@@ -145,6 +155,25 @@ pub struct Phase {
     pub time_s: f64,
     /// What marks it.
     pub because: String,
+}
+
+/// A run of one unchanging value. The readings stay in the series.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Stuck {
+    /// Which channel.
+    pub channel: Channel,
+    /// First and last time of the run, s.
+    pub span_s: (f64, f64),
+    /// The value, SI.
+    pub value: f64,
+    /// Number of readings.
+    pub count: usize,
+}
+
+impl Choice {
+    pub(crate) fn new(what: &str, value: impl Into<String>, because: impl Into<String>) -> Self {
+        Self { what: what.into(), value: value.into(), because: because.into() }
+    }
 }
 
 impl Series {

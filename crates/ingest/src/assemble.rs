@@ -1,0 +1,454 @@
+//! Rows into a recording: zone, order, duplicates, phases, fillers, limits, and the account.
+
+use std::sync::Arc;
+
+use jiff::tz::TimeZone;
+use tightfit_quantity::{DewPhase, moisture};
+
+use crate::account::{Account, RowReason};
+use crate::assign::Assigned;
+use crate::body::Rows;
+use crate::channel::{Channel, Kind};
+use crate::recording::{Phase, Series, Status, Stuck};
+use crate::time::cell::DAY_NS;
+use crate::time::{Base, zone};
+
+const SECOND_NS: i64 = 1_000_000_000;
+
+/// What assembling gives; the rest of a recording is known before.
+#[derive(Debug, Default)]
+pub(crate) struct Assembled {
+    pub(crate) series: Vec<Series>,
+    pub(crate) cells: Vec<crate::recording::CellCount>,
+    pub(crate) account: Account,
+    pub(crate) span_s: Option<(f64, f64)>,
+    pub(crate) cadence_s: Option<f64>,
+    pub(crate) gaps_s: Vec<(f64, f64)>,
+    pub(crate) phases: Vec<Phase>,
+    pub(crate) stuck: Vec<Stuck>,
+    pub(crate) notes: Vec<String>,
+}
+
+/// Put rows in order, judge repeats, and build the series.
+pub(crate) fn assemble(mut rows: Rows, columns: &[Assigned], base: Base, zone: Option<&TimeZone>, pressure_pa: Option<f64>) -> Assembled {
+    let mut out = Assembled::default();
+    for (reason, line) in std::mem::take(&mut rows.aside) {
+        out.account.set_aside(reason, u64::from(line));
+    }
+    mark_fillers(&mut rows, columns, &mut out);
+    let mut keep = vec![true; rows.len()];
+    drop_rows_without_reading(&rows, &mut keep, &mut out);
+    place_in_time(&mut rows, &mut keep, base, zone, &mut out);
+    let order = time_order(&rows, &keep, &mut out);
+    let order = judge_repeats(&mut rows, order, &mut out);
+    out.account.use_rows(order.len() as u64);
+    build(&rows, &order, columns, base, pressure_pa, &mut out);
+    out.cells = rows.cells;
+    out
+}
+
+/// Values that stand for "no reading": far outside everything else of the column, or impossible in it.
+fn mark_fillers(rows: &mut Rows, columns: &[Assigned], out: &mut Assembled) {
+    const FILLERS: [f64; 24] = [
+        -9999.0, -999.0, -99999.0, -999_999.0, -9999.9, -9999.99, -999.9, -999.99, -99.99, -99.0, -200.0, -7999.0, -6999.0, 7999.0, 6999.0, 9999.0, 99999.0, 999_999.0, 9999.9, 9999.99,
+        32767.0, 65535.0, 9.9e37, 9.91e37,
+    ];
+    for (i, column) in columns.iter().enumerate().filter(|(_, column)| column.channel.kind() != Kind::State) {
+        let fillers = FILLERS.map(|filler| column.to_si(filler));
+        let is_filler = |value: &f64| fillers.contains(value);
+        let values = &rows.values[i];
+        if !values.iter().any(|value| is_filler(value)) {
+            continue;
+        }
+        let mut rest: Vec<f64> = values.iter().copied().filter(|value| !value.is_nan() && !is_filler(value)).collect();
+        let bounds = usual_range(&mut rest);
+        let mut found = 0u64;
+        for value in &mut rows.values[i] {
+            let outside = bounds.is_none_or(|(low, high)| !(low..=high).contains(value));
+            if is_filler(value) && (is_impossible(column.channel, *value) || bounds.is_some() && outside) {
+                *value = f64::NAN;
+                found += 1;
+            }
+        }
+        if found > 0 {
+            rows.cells[i].filler += found;
+            rows.cells[i].measured = rows.cells[i].measured.saturating_sub(found);
+            out.notes.push(format!("{}: {found} filler values (such as -9999) set aside", column.channel));
+        }
+    }
+}
+
+/// The range of the column, widened by five times its own spread.
+fn usual_range(values: &mut [f64]) -> Option<(f64, f64)> {
+    if values.is_empty() {
+        return None;
+    }
+    values.sort_unstable_by(f64::total_cmp);
+    let (low, high) = (values[values.len() / 100], values[values.len() - 1 - values.len() / 100]);
+    let spread = (high - low).max(0.02 * low.abs().max(high.abs()));
+    Some((low - 5.0 * spread, high + 5.0 * spread))
+}
+
+fn is_impossible(channel: Channel, value: f64) -> bool {
+    match channel.kind() {
+        Kind::Temperature => value < 100.0,
+        Kind::MoleFraction if channel == Channel::Water && value > 50.0 => value < 123.0,
+        Kind::MoleFraction => !(-5e-4..=1.0).contains(&value),
+        Kind::RelativeHumidity => !(-0.05..=1.5).contains(&value),
+        Kind::Pressure => match channel {
+            Channel::GaugePressure | Channel::AntechamberPressure | Channel::ReferenceVesselPressure | Channel::VesselPressure => value < -120e3,
+            _ => value < 0.0,
+        },
+        Kind::Time | Kind::VolumeFlow | Kind::Volume | Kind::State => false,
+    }
+}
+
+fn drop_rows_without_reading(rows: &Rows, keep: &mut [bool], out: &mut Assembled) {
+    if rows.values.is_empty() || rows.cells.iter().all(|cells| cells.filler == 0) {
+        return;
+    }
+    for (row, keep) in keep.iter_mut().enumerate() {
+        if rows.values.iter().all(|values| values[row].is_nan()) {
+            *keep = false;
+            out.account.set_aside(RowReason::NoReading, u64::from(rows.lines[row]));
+        }
+    }
+}
+
+fn place_in_time(rows: &mut Rows, keep: &mut [bool], base: Base, zone: Option<&TimeZone>, out: &mut Assembled) {
+    match base {
+        Base::Utc => {}
+        Base::Offset(seconds) => rows.time_ns.iter_mut().for_each(|time| *time -= i64::from(seconds) * SECOND_NS),
+        Base::Local => {
+            if let Some(zone) = zone {
+                from_local(rows, keep, zone, out);
+            }
+        }
+        Base::ClockOnly => pass_midnight(&mut rows.time_ns, out),
+        Base::Elapsed => append_restarts(rows, out),
+    }
+}
+
+fn from_local(rows: &mut Rows, keep: &mut [bool], zone: &TimeZone, out: &mut Assembled) {
+    let conversion = zone::to_utc(&mut rows.time_ns, zone);
+    for row in &conversion.skipped {
+        if std::mem::replace(&mut keep[*row], false) {
+            out.account.set_aside(RowReason::TimeSkipped, u64::from(rows.lines[*row]));
+        }
+    }
+    if !conversion.skipped.is_empty() {
+        out.notes.push(format!(
+            "{} rows stand in the hour that the clock skipped in spring; if the logger keeps winter time, state a fixed offset as time_zone",
+            conversion.skipped.len()
+        ));
+    }
+    if conversion.folded > 0 {
+        out.notes.push(format!("{} rows stand in the hour that came twice in autumn; the order of the rows told which is which", conversion.folded));
+    }
+    if conversion.fold_guessed {
+        out.notes.push("all rows stand in the hour that came twice in autumn: taken as its first pass".into());
+    }
+}
+
+/// A clock without date that steps back by more than half a day has passed midnight.
+fn pass_midnight(times: &mut [i64], out: &mut Assembled) {
+    let mut shift = 0;
+    let mut before = i64::MIN;
+    for time in times.iter_mut() {
+        if before != i64::MIN && before - (*time + shift) > DAY_NS / 2 {
+            shift += DAY_NS;
+        }
+        *time += shift;
+        before = *time;
+    }
+    if shift > 0 {
+        out.notes.push(format!("the clock passes midnight {} times; days are counted on", shift / DAY_NS));
+    }
+    out.notes.push("times have no date: they count from the first row".into());
+}
+
+/// An elapsed clock that starts again from its beginning opens a new phase, placed one step behind the last row.
+fn append_restarts(rows: &mut Rows, out: &mut Assembled) {
+    let times = &mut rows.time_ns;
+    let Some(first) = times.first().copied() else { return };
+    let step = typical_step(times).unwrap_or(SECOND_NS);
+    let mut shift = 0;
+    let mut raw_before = first;
+    let mut highest = first;
+    let mut rows_in_phase = 1;
+    for i in 1..times.len() {
+        let raw = times[i];
+        let goes_on = times[i + 1..].iter().take(3).scan(raw, |last, next| Some(*next >= std::mem::replace(last, *next))).all(|up| up);
+        let near_start = raw <= first.saturating_add(step.saturating_mul(3));
+        if raw < raw_before && near_start && goes_on && rows_in_phase >= 3 && raw_before - raw > step.saturating_mul(3) {
+            shift = highest.saturating_add(step).saturating_sub(raw);
+            rows_in_phase = 0;
+            out.phases.push(Phase { line: u64::from(rows.lines[i]), time_s: (raw.saturating_add(shift)) as f64 / 1e9, because: "the elapsed time starts again".into() });
+        }
+        raw_before = raw;
+        times[i] = raw.saturating_add(shift);
+        highest = highest.max(times[i]);
+        rows_in_phase += 1;
+    }
+    if !out.phases.is_empty() {
+        out.notes.push(format!("the clock restarts {} times; the pause before a restart is not known, each phase is placed one step behind the last", out.phases.len()));
+    }
+}
+
+fn typical_step(times: &[i64]) -> Option<i64> {
+    let mut steps: Vec<i64> = times.windows(2).map(|pair| pair[1].saturating_sub(pair[0])).filter(|step| *step > 0).collect();
+    if steps.is_empty() {
+        return None;
+    }
+    let middle = steps.len() / 2;
+    Some(*steps.select_nth_unstable(middle).1)
+}
+
+/// Rows in time order; stable, so that equal times stay in row order.
+fn time_order(rows: &Rows, keep: &[bool], out: &mut Assembled) -> Vec<u32> {
+    let mut order: Vec<u32> = (0..rows.len() as u32).filter(|row| keep[*row as usize]).collect();
+    let time = |row: &u32| rows.time_ns[*row as usize];
+    let backwards = order.windows(2).filter(|pair| time(&pair[1]) < time(&pair[0])).count();
+    if backwards > 0 {
+        order.sort_by_key(time);
+        out.notes.push(format!("{backwards} times the clock steps back from one row to the next; rows were put in time order"));
+    }
+    order
+}
+
+/// Rows of equal time: a clock coarser than the cadence, a duplicate, or a contradiction.
+fn judge_repeats(rows: &mut Rows, order: Vec<u32>, out: &mut Assembled) -> Vec<u32> {
+    let time = |row: u32| rows.time_ns[row as usize];
+    let repeats: Vec<usize> = (1..order.len()).filter(|i| time(order[*i]) == time(order[i - 1]) && overlap(rows, order[*i], order[i - 1])).collect();
+    if repeats.is_empty() && !order.windows(3).any(|three| time(three[0]) == time(three[2])) {
+        return order;
+    }
+    let identical = repeats.iter().filter(|i| same_readings(rows, order[**i], order[**i - 1])).count();
+    let adjacent = repeats.iter().filter(|i| order[**i].abs_diff(order[**i - 1]) == 1).count();
+    if repeats.len() * 7 > order.len() && identical * 20 < repeats.len() * 19 && adjacent * 20 > repeats.len() * 19 {
+        spread_coarse_clock(rows, &order, out);
+        return order;
+    }
+    let mut kept: Vec<u32> = Vec::with_capacity(order.len());
+    for row in order {
+        let same_time = kept.iter().rev().take_while(|before| time(**before) == time(row)).filter(|before| overlap(rows, row, **before));
+        let mut reason = None;
+        for before in same_time {
+            if same_readings(rows, row, *before) {
+                reason = Some(RowReason::Duplicate);
+                break;
+            }
+            reason = Some(RowReason::SameTime);
+        }
+        match reason {
+            Some(reason) => out.account.set_aside(reason, u64::from(rows.lines[row as usize])),
+            None => kept.push(row),
+        }
+    }
+    kept
+}
+
+/// Rows of one time contradict each other only where both hold a reading of the same column.
+fn overlap(rows: &Rows, a: u32, b: u32) -> bool {
+    rows.values.iter().any(|values| !values[a as usize].is_nan() && !values[b as usize].is_nan())
+}
+
+fn same_readings(rows: &Rows, a: u32, b: u32) -> bool {
+    let status = |statuses: &Vec<u8>, row: u32| statuses.get(row as usize).copied().unwrap_or(0);
+    rows.values.iter().all(|values| values[a as usize].to_bits() == values[b as usize].to_bits()) && rows.status.iter().all(|statuses| status(statuses, a) == status(statuses, b))
+}
+
+/// Several rows share each tick of the clock: spread them evenly over the tick.
+fn spread_coarse_clock(rows: &mut Rows, order: &[u32], out: &mut Assembled) {
+    let times: Vec<i64> = order.iter().map(|row| rows.time_ns[*row as usize]).collect();
+    let tick = times.windows(2).map(|pair| pair[1] - pair[0]).filter(|step| *step > 0).min().unwrap_or(SECOND_NS);
+    let mut start = 0;
+    while start < times.len() {
+        let count = times[start..].iter().take_while(|time| **time == times[start]).count();
+        for (i, row) in order[start..start + count].iter().enumerate() {
+            rows.time_ns[*row as usize] += tick * i as i64 / count as i64;
+        }
+        start += count;
+    }
+    out.notes.push(format!("the clock is coarser than the log: rows that share a time were spread evenly over its step of {} s", tick as f64 / 1e9));
+}
+
+fn build(rows: &Rows, order: &[u32], columns: &[Assigned], base: Base, pressure_pa: Option<f64>, out: &mut Assembled) {
+    let origin = match base {
+        Base::Elapsed | Base::ClockOnly => order.first().map_or(0, |row| rows.time_ns[*row as usize]),
+        Base::Utc | Base::Offset(_) | Base::Local => 0,
+    };
+    if base == Base::Elapsed && origin != 0 {
+        out.notes.push(format!("the first row stands at {} s of the file's own count; times here count from it", origin as f64 / 1e9));
+        for phase in &mut out.phases {
+            phase.time_s -= origin as f64 / 1e9;
+        }
+    }
+    let time_s: Arc<Vec<f64>> = Arc::new(order.iter().map(|row| (rows.time_ns[*row as usize].saturating_sub(origin)) as f64 / 1e9).collect());
+    out.span_s = time_s.first().copied().zip(time_s.last().copied());
+    (out.cadence_s, out.gaps_s) = cadence_and_gaps(&time_s);
+    for (i, column) in columns.iter().enumerate() {
+        if let Some(series) = one_series(rows, order, i, column, &time_s) {
+            out.series.push(series);
+        }
+    }
+    dew_points_to_fractions(columns, pressure_pa, out);
+    for series in &out.series {
+        out.stuck.extend(longest_stuck_run(series));
+    }
+}
+
+fn one_series(rows: &Rows, order: &[u32], i: usize, column: &Assigned, time_s: &Arc<Vec<f64>>) -> Option<Series> {
+    let values = &rows.values[i];
+    let missing = order.iter().filter(|row| values[**row as usize].is_nan()).count();
+    if missing == order.len() {
+        return None;
+    }
+    let present = || order.iter().enumerate().filter(|(_, row)| !values[**row as usize].is_nan());
+    let time_s = if missing == 0 { Arc::clone(time_s) } else { Arc::new(present().map(|(at, _)| time_s[at]).collect()) };
+    let mut value: Vec<f64> = Vec::with_capacity(order.len() - missing);
+    value.extend(present().map(|(_, row)| values[*row as usize]));
+    let mut status = Vec::new();
+    if !rows.status[i].is_empty() {
+        status = present().map(|(_, row)| status_of(rows.status[i].get(*row as usize).copied())).collect();
+    }
+    let mut series = Series {
+        channel: column.channel,
+        column: column.header.clone(),
+        unit: column.unit_text.clone(),
+        reference: column.reference,
+        standard_reference: column.standard_reference,
+        instrument: column.instrument.clone(),
+        time_s,
+        value,
+        status,
+    };
+    if !column.is_dew_point() {
+        apply_limits(&mut series, column);
+    }
+    Some(series)
+}
+
+fn status_of(code: Option<u8>) -> Status {
+    match code {
+        Some(1) => Status::BelowLimit,
+        Some(2) => Status::AboveRange,
+        _ => Status::Measured,
+    }
+}
+
+/// Readings below the reporting limit or at the end of the range are censored there.
+fn apply_limits(series: &mut Series, column: &Assigned) {
+    let limit = column.reporting_limit.unwrap_or(f64::NEG_INFINITY);
+    let top = column.range.map_or(f64::INFINITY, |range| range.1);
+    if !series.value.iter().any(|value| *value < limit || *value >= top) {
+        return;
+    }
+    series.status.resize(series.value.len(), Status::Measured);
+    for (value, status) in series.value.iter_mut().zip(&mut series.status) {
+        if *status != Status::Measured {
+            continue;
+        }
+        if *value < limit {
+            (*value, *status) = (limit, Status::BelowLimit);
+        } else if *value >= top {
+            (*value, *status) = (top, Status::AboveRange);
+        }
+    }
+}
+
+/// Dew and frost points become mole fractions at the pressure logged beside them, else at the stated one.
+fn dew_points_to_fractions(columns: &[Assigned], pressure_pa: Option<f64>, out: &mut Assembled) {
+    let Some(column) = columns.iter().find(|column| column.is_dew_point()) else { return };
+    let Some(at) = out.series.iter().position(|series| series.channel == Channel::Water) else { return };
+    let mut water = out.series.remove(at);
+    let pressure = total_pressure(&out.series, pressure_pa);
+    let phase = column.unit.dew_phase().unwrap_or(DewPhase::Ice);
+    let mut seen = 0;
+    for (time, value) in water.time_s.iter().zip(&mut water.value) {
+        *value = moisture::mole_fraction(*value, phase, pressure.at(*time, &mut seen));
+    }
+    apply_limits(&mut water, column);
+    out.notes.push(format!("water: dew or frost points became mole fractions {}", pressure.words()));
+    out.series.insert(at, water);
+}
+
+enum TotalPressure<'a> {
+    Logged(&'a Series),
+    Fixed(f64, &'static str),
+}
+
+impl TotalPressure<'_> {
+    /// The last logged pressure at or before `time` (the first, before all).
+    fn at(&self, time: f64, seen: &mut usize) -> f64 {
+        match self {
+            Self::Fixed(pressure, _) => *pressure,
+            Self::Logged(series) => {
+                while *seen + 1 < series.len() && series.time_s[*seen + 1] <= time {
+                    *seen += 1;
+                }
+                series.value[*seen]
+            }
+        }
+    }
+
+    fn words(&self) -> String {
+        match self {
+            Self::Logged(series) => format!("at the logged {}", series.channel),
+            Self::Fixed(pressure, whose) => format!("at {pressure} Pa ({whose})"),
+        }
+    }
+}
+
+fn total_pressure(series: &[Series], stated: Option<f64>) -> TotalPressure<'_> {
+    const STANDARD_ATMOSPHERE_PA: f64 = 101_325.0;
+    let logged = |channel: Channel| series.iter().find(|series| series.channel == channel && !series.is_empty());
+    match (logged(Channel::AbsolutePressure).or_else(|| logged(Channel::RoomPressure)), stated) {
+        (Some(series), _) => TotalPressure::Logged(series),
+        (None, Some(pressure)) => TotalPressure::Fixed(pressure, "stated"),
+        (None, None) => TotalPressure::Fixed(STANDARD_ATMOSPHERE_PA, "no pressure is logged or stated"),
+    }
+}
+
+/// Median step, and the steps longer than three times that.
+fn cadence_and_gaps(time_s: &[f64]) -> (Option<f64>, Vec<(f64, f64)>) {
+    let mut steps: Vec<f64> = time_s.windows(2).map(|pair| pair[1] - pair[0]).filter(|step| *step > 0.0).collect();
+    if steps.is_empty() {
+        return (None, Vec::new());
+    }
+    let middle = steps.len() / 2;
+    let cadence = *steps.select_nth_unstable_by(middle, f64::total_cmp).1;
+    let gaps = time_s.windows(2).filter(|pair| pair[1] - pair[0] > 3.0 * cadence && cadence > 0.0).map(|pair| (pair[0], pair[1])).collect();
+    (Some(cadence), gaps)
+}
+
+/// The longest run of one value, where so long a run is out of all proportion to how often the value changes elsewhere.
+fn longest_stuck_run(series: &Series) -> Option<Stuck> {
+    const SHORTEST: usize = 30;
+    if series.channel.kind() == Kind::State || series.len() < 2 * SHORTEST {
+        return None;
+    }
+    let mut longest = (0, 0);
+    let mut start = 0;
+    let mut changes = 0usize;
+    for i in 1..=series.len() {
+        if i == series.len() || series.value[i].to_bits() != series.value[start].to_bits() {
+            if i - start > longest.1 && series.status_at(start) == Status::Measured {
+                longest = (start, i - start);
+            }
+            changes += usize::from(i < series.len());
+            start = i;
+        }
+    }
+    let (start, count) = longest;
+    let elsewhere = series.len() - count;
+    // Where readings repeat with chance p, a run of n has chance p^n; one in a million is no chance.
+    let repeat = 1.0 - (changes as f64 / elsewhere.max(1) as f64).min(1.0);
+    let improbable = count >= SHORTEST && elsewhere >= SHORTEST && changes > 10 && count as f64 * repeat.max(1e-6).ln() < -14.0;
+    improbable.then(|| Stuck {
+        channel: series.channel,
+        span_s: (series.time_s[start], series.time_s[start + count - 1]),
+        value: series.value[start],
+        count,
+    })
+}

@@ -1,0 +1,379 @@
+//! The rows of a wide table into columns of numbers, in parallel over line-aligned pieces.
+
+use std::thread;
+
+use memchr::{memchr, memchr_iter};
+
+use crate::account::RowReason;
+use crate::assign::Assigned;
+use crate::cell::{self, Cell};
+use crate::number::NumberStyle;
+use crate::recording::CellCount;
+use crate::records::{Record, Records, Splitter, text_of};
+use crate::time::{Base, DateMemory, Part, TimePlan};
+
+/// Everything a row is read by.
+#[derive(Debug, Clone)]
+pub(crate) struct Job {
+    pub(crate) splitter: Splitter,
+    pub(crate) style: NumberStyle,
+    pub(crate) time: Option<TimePlan>,
+    /// Whether rows state their own offset; rows that differ in this from the others cannot be placed.
+    pub(crate) offset_in_rows: bool,
+    pub(crate) columns: Vec<Assigned>,
+    /// Columns that prove a row to hold readings where no channel is known.
+    pub(crate) probes: Vec<usize>,
+    pub(crate) names: Vec<String>,
+    pub(crate) header_fields: Vec<Vec<u8>>,
+    pub(crate) units: Vec<String>,
+    pub(crate) kind: Option<RowKind>,
+}
+
+/// A first column that says what kind of row it is, and the kind that holds the readings.
+#[derive(Debug, Clone)]
+pub(crate) struct RowKind {
+    pub(crate) column: usize,
+    pub(crate) data: Vec<u8>,
+}
+
+/// Rows read, by column.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Rows {
+    /// Nanoseconds, one a row.
+    pub(crate) time_ns: Vec<i64>,
+    /// Line of each row.
+    pub(crate) lines: Vec<u32>,
+    /// Readings in SI (dew points in K), NaN for none; one vector a column.
+    pub(crate) values: Vec<Vec<f64>>,
+    /// Status codes, only where a column has a censored reading: 1 below, 2 above.
+    pub(crate) status: Vec<Vec<u8>>,
+    pub(crate) cells: Vec<CellCount>,
+    pub(crate) aside: Vec<(RowReason, u32)>,
+    /// Line ends passed.
+    pub(crate) line_count: u64,
+    /// Whether another header changed the columns on the way.
+    pub(crate) remapped: bool,
+}
+
+impl Rows {
+    fn new(columns: usize) -> Self {
+        Self { values: vec![Vec::new(); columns], status: vec![Vec::new(); columns], cells: vec![CellCount::default(); columns], ..Self::default() }
+    }
+
+    pub(crate) fn with_columns(columns: usize) -> Self {
+        Self::new(columns)
+    }
+
+    pub(crate) fn len(&self) -> usize {
+        self.time_ns.len()
+    }
+
+    /// A row that holds a reading of one column only.
+    pub(crate) fn push_one(&mut self, time_ns: i64, line: u32, column: usize, value: f64, status: u8) {
+        let row = self.len();
+        self.time_ns.push(time_ns);
+        self.lines.push(line);
+        for (i, values) in self.values.iter_mut().enumerate() {
+            values.push(if i == column { value } else { f64::NAN });
+        }
+        for (i, statuses) in self.status.iter_mut().enumerate() {
+            let code = if i == column { status } else { 0 };
+            if code != 0 || !statuses.is_empty() {
+                statuses.resize(row, 0);
+                statuses.push(code);
+            }
+        }
+    }
+
+    /// Append the rows of the next piece; its lines count on.
+    fn append(&mut self, mut next: Self) {
+        let lines_before = self.line_count as u32;
+        let rows_before = self.len();
+        self.time_ns.append(&mut next.time_ns);
+        self.lines.extend(next.lines.iter().map(|line| line + lines_before));
+        for (values, more) in self.values.iter_mut().zip(&mut next.values) {
+            values.append(more);
+        }
+        let total = self.time_ns.len();
+        for (status, more) in self.status.iter_mut().zip(&mut next.status) {
+            if !status.is_empty() || !more.is_empty() {
+                status.resize(rows_before, 0);
+                status.append(more);
+                status.resize(total, 0);
+            }
+        }
+        for (cells, more) in self.cells.iter_mut().zip(next.cells) {
+            cells.add(more);
+        }
+        self.aside.extend(next.aside.into_iter().map(|(reason, line)| (reason, line + lines_before)));
+        self.line_count += next.line_count;
+        self.remapped |= next.remapped;
+    }
+}
+
+impl CellCount {
+    fn add(&mut self, other: Self) {
+        self.measured += other.measured;
+        self.below_limit += other.below_limit;
+        self.above_range += other.above_range;
+        self.missing += other.missing;
+        self.filler += other.filler;
+        self.text += other.text;
+    }
+}
+
+/// Read all rows of `body`, whose first line is `first_line` (1 = first of the file).
+pub(crate) fn read(body: &[u8], first_line: u64, job: &Job) -> Rows {
+    let pieces = pieces(body, job);
+    let mut parts: Vec<Rows> = if pieces.len() == 1 {
+        vec![read_piece(pieces[0], job)]
+    } else {
+        thread::scope(|scope| {
+            let handles: Vec<_> = pieces.iter().map(|piece| scope.spawn(|| read_piece(piece, job))).collect();
+            handles.into_iter().map(|handle| handle.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic))).collect()
+        })
+    };
+    if parts.len() > 1 && parts.iter().any(|part| part.remapped) {
+        parts = vec![read_piece(body, job)];
+    }
+    let mut rows = Rows::new(job.columns.len());
+    rows.line_count = first_line - 1;
+    for part in parts {
+        rows.append(part);
+    }
+    rows
+}
+
+/// Pieces for the threads; one piece where a quoted field may run over a line end.
+fn pieces<'a>(body: &'a [u8], job: &Job) -> Vec<&'a [u8]> {
+    const LEAST: usize = 1 << 18;
+    let threads = thread::available_parallelism().map_or(1, std::num::NonZero::get).min(body.len() / LEAST + 1);
+    if threads == 1 || job.splitter.bare_cr || !quotes_pair_up(body) {
+        return vec![body];
+    }
+    let mut pieces = Vec::with_capacity(threads);
+    let mut start = 0;
+    for i in 1..=threads {
+        let aim = body.len() * i / threads;
+        let end = if i == threads { body.len() } else { memchr(b'\n', &body[aim..]).map_or(body.len(), |at| aim + at + 1) };
+        if end > start {
+            pieces.push(&body[start..end]);
+            start = end;
+        }
+    }
+    pieces
+}
+
+/// Every line holds an even number of quotes, so no quoted field runs over its end.
+fn quotes_pair_up(body: &[u8]) -> bool {
+    if memchr(b'"', body).is_none() {
+        return true;
+    }
+    body.split(|byte| *byte == b'\n').all(|line| memchr_iter(b'"', line).count() % 2 == 0)
+}
+
+fn read_piece(piece: &[u8], job: &Job) -> Rows {
+    let mut reader = Reader { job: job.clone(), rows: Rows::new(job.columns.len()), memory: DateMemory::default(), after_header: false };
+    let mut records = Records::new(piece, 1, job.splitter);
+    let mut record = Record::default();
+    while records.read(&mut record) {
+        reader.read(&record);
+    }
+    reader.rows.line_count = records.next_line() - 1;
+    reader.rows
+}
+
+struct Reader {
+    job: Job,
+    rows: Rows,
+    memory: DateMemory,
+    after_header: bool,
+}
+
+impl Reader {
+    fn read(&mut self, record: &Record<'_>) {
+        match self.time_of(record) {
+            Ok(time_ns) => self.keep(record, time_ns),
+            Err(reason) => {
+                let reason = self.why(record, reason);
+                self.after_header = matches!(reason, RowReason::RepeatedHeader | RowReason::RepeatedUnits);
+                self.rows.aside.push((reason, record.line as u32));
+            }
+        }
+    }
+
+    fn time_of(&mut self, record: &Record<'_>) -> Result<i64, RowReason> {
+        if record.unclosed {
+            return Err(RowReason::UnclosedQuote);
+        }
+        let Some(time) = &self.job.time else { return Err(RowReason::TimeOpen) };
+        let (time_ns, has_offset) = time.row(|column| record.field(column), &mut self.memory)?;
+        if has_offset != self.job.offset_in_rows {
+            return Err(RowReason::TimeUnreadable);
+        }
+        if let Some(kind) = &self.job.kind
+            && record.field(kind.column) != kind.data
+        {
+            return Err(RowReason::OtherKind(text_of(record.field(kind.column))));
+        }
+        Ok(time_ns)
+    }
+
+    fn keep(&mut self, record: &Record<'_>, time_ns: i64) {
+        let row = self.rows.time_ns.len();
+        let mut has_reading = false;
+        for (i, column) in self.job.columns.iter().enumerate() {
+            let (value, status) = reading(record.field(column.column), column, self.job.style, &mut self.rows.cells[i]);
+            has_reading |= !value.is_nan();
+            self.rows.values[i].push(value);
+            let statuses = &mut self.rows.status[i];
+            if status != 0 || !statuses.is_empty() {
+                statuses.resize(row, 0);
+                statuses.push(status);
+            }
+        }
+        if self.job.columns.is_empty() {
+            has_reading = self.job.probes.iter().any(|probe| is_reading(record.field(*probe), self.job.style));
+        }
+        if has_reading {
+            self.rows.time_ns.push(time_ns);
+            self.rows.lines.push(record.line as u32);
+            return;
+        }
+        for values in &mut self.rows.values {
+            values.pop();
+        }
+        for statuses in &mut self.rows.status {
+            statuses.truncate(row);
+        }
+        self.rows.aside.push((RowReason::NoReading, record.line as u32));
+    }
+
+    /// Why a row without a readable time was set aside; a header in mid-file may change the columns.
+    fn why(&mut self, record: &Record<'_>, reason: RowReason) -> RowReason {
+        if matches!(reason, RowReason::UnclosedQuote | RowReason::OtherKind(_)) {
+            return reason;
+        }
+        if record.is_blank() {
+            return RowReason::Empty;
+        }
+        if self.is_header(record) {
+            return RowReason::RepeatedHeader;
+        }
+        if self.take_new_header(record) {
+            return RowReason::RepeatedHeader;
+        }
+        if self.after_header && self.is_units(record) {
+            return RowReason::RepeatedUnits;
+        }
+        let values = record.fields.iter().filter(|field| is_reading(field, self.job.style)).count();
+        let filled = record.fields.iter().filter(|field| !field.is_empty()).count();
+        if filled < 2 && self.job.names.len() > 1 || values == 0 {
+            return RowReason::NotData;
+        }
+        reason
+    }
+
+    fn is_header(&self, record: &Record<'_>) -> bool {
+        let header = &self.job.header_fields;
+        !header.is_empty()
+            && header.len().abs_diff(record.fields.len()) <= 1
+            && header.iter().zip(&record.fields).all(|(a, b)| a.as_slice() == *b)
+    }
+
+    fn is_units(&self, record: &Record<'_>) -> bool {
+        let units = &self.job.units;
+        !units.is_empty() && units.iter().zip(&record.fields).all(|(unit, field)| *unit == text_of(field))
+    }
+
+    /// Another block of the file may have other columns: follow the names.
+    fn take_new_header(&mut self, record: &Record<'_>) -> bool {
+        if self.job.header_fields.is_empty() {
+            return false;
+        }
+        let names: Vec<String> = record.fields.iter().map(|field| text_of(field)).collect();
+        let shared = names.iter().filter(|name| !name.is_empty() && self.job.names.contains(name)).count();
+        if shared < 2 || shared * 2 < self.job.names.len().min(names.len()) {
+            return false;
+        }
+        let moved = |column: usize| -> Option<usize> { names.iter().position(|name| Some(name) == self.job.names.get(column)) };
+        let new_columns: Vec<usize> = self.job.columns.iter().map(|column| moved(column.column).unwrap_or(usize::MAX)).collect();
+        let new_probes: Vec<usize> = self.job.probes.iter().filter_map(|probe| moved(*probe)).collect();
+        if let Some(time) = &self.job.time {
+            let new_parts: Option<Vec<(usize, Part)>> = time.parts.iter().map(|(column, part)| Some((moved(*column)?, part.clone()))).collect();
+            let Some(parts) = new_parts else { return false };
+            self.job.time = Some(TimePlan { parts, ..time.clone() });
+        }
+        for (column, new) in self.job.columns.iter_mut().zip(new_columns) {
+            column.column = new;
+        }
+        self.job.probes = new_probes;
+        self.job.names = names;
+        self.job.header_fields = record.fields.iter().map(|field| field.to_vec()).collect();
+        self.rows.remapped = true;
+        true
+    }
+}
+
+fn is_reading(cell: &[u8], style: NumberStyle) -> bool {
+    matches!(cell::read(cell, style), Cell::Number(_) | Cell::Below(_) | Cell::Above(_)) || cell::number_with_unit(cell, style).is_some()
+}
+
+/// A cell as SI value and status code; NaN for no reading.
+pub(crate) fn reading(cell: &[u8], column: &Assigned, style: NumberStyle, count: &mut CellCount) -> (f64, u8) {
+    match cell::read(cell, style) {
+        Cell::Number(value) => {
+            count.measured += 1;
+            (column.to_si(value), 0)
+        }
+        Cell::Missing => {
+            count.missing += 1;
+            (f64::NAN, 0)
+        }
+        Cell::Below(limit) => match limit.map(|limit| column.to_si(limit)).or(column.reporting_limit).or(column.range.map(|range| range.0)) {
+            Some(limit) => {
+                count.below_limit += 1;
+                (limit, if column.negate { 2 } else { 1 })
+            }
+            None => {
+                count.text += 1;
+                (f64::NAN, 0)
+            }
+        },
+        Cell::Above(limit) => match limit.map(|limit| column.to_si(limit)).or(column.range.map(|range| range.1)) {
+            Some(limit) => {
+                count.above_range += 1;
+                (limit, if column.negate { 1 } else { 2 })
+            }
+            None => {
+                count.text += 1;
+                (f64::NAN, 0)
+            }
+        },
+        Cell::Text(text) => match with_unit(text, column, style) {
+            Some(value) => {
+                count.measured += 1;
+                (value, 0)
+            }
+            None => {
+                count.text += 1;
+                (f64::NAN, 0)
+            }
+        },
+    }
+}
+
+/// A cell that writes its unit: read if the unit is the column's, or another of the same kind.
+fn with_unit(cell: &[u8], column: &Assigned, style: NumberStyle) -> Option<f64> {
+    let (value, unit) = cell::number_with_unit(cell, style)?;
+    let unit = crate::unit_text::parse(unit)?;
+    if (unit.scale() - column.unit.scale()).abs() < 1e-12 * unit.scale().abs() {
+        return Some(column.to_si(value));
+    }
+    (unit.dimension() == column.unit.dimension()).then(|| if column.negate { -unit.to_si(value) } else { unit.to_si(value) })
+}
+
+/// The base of a job's times.
+pub(crate) fn base(job: &Job) -> Base {
+    job.time.as_ref().map_or(Base::Elapsed, |time| time.base)
+}

@@ -1,0 +1,118 @@
+//! Which order day, month and year stand in, told from all dates of the column.
+
+use super::cell::{Order, Orders, RawDate};
+
+/// The dates of a column in row order, each once where rows repeat it.
+#[derive(Debug, Clone)]
+pub(crate) struct Dates {
+    possible: Orders,
+    distinct: Vec<RawDate>,
+    half_day: bool,
+    contradiction: Option<RawDate>,
+}
+
+/// What the dates say.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) enum Verdict {
+    /// One order, and why.
+    Decided(Order, String),
+    /// Several orders remain.
+    Open(Vec<Order>),
+    /// No order fits all dates.
+    Contradiction,
+}
+
+impl Dates {
+    pub(crate) fn new() -> Self {
+        Self { possible: Orders::ALL, distinct: Vec::new(), half_day: false, contradiction: None }
+    }
+
+    pub(crate) fn add(&mut self, date: RawDate, half_day: bool) {
+        const MOST: usize = 4000;
+        self.half_day |= half_day;
+        if self.distinct.last() == Some(&date) {
+            return;
+        }
+        let left = self.possible.and(date.orders());
+        if left.is_empty() {
+            self.contradiction = Some(date);
+        } else {
+            self.possible = left;
+        }
+        if self.distinct.len() < MOST {
+            self.distinct.push(date);
+        }
+    }
+
+    pub(crate) fn verdict(&self) -> Verdict {
+        let left = self.possible.list();
+        if self.contradiction.is_some() && left.len() != 1 {
+            return Verdict::Contradiction;
+        }
+        if let [order] = left[..] {
+            let because = match self.distinct.first() {
+                Some(date) if date.orders().list().len() == 1 => "the dates can be read in no other way".to_owned(),
+                _ => "only this order makes every date of the column a date".to_owned(),
+            };
+            return Verdict::Decided(order, because);
+        }
+        self.by_steps(&left).map_or(Verdict::Open(left), |order| {
+            Verdict::Decided(order, "in this order the log runs on from day to day; in any other it would leap by months".into())
+        })
+    }
+
+    /// A log steps from day to day; read in the wrong order it leaps by months or years.
+    fn by_steps(&self, left: &[Order]) -> Option<Order> {
+        let leap = |order: Order| -> Option<i64> {
+            let days: Option<Vec<i64>> = self.distinct.iter().map(|date| date.days(order)).collect();
+            days?.windows(2).map(|pair| (pair[1] - pair[0]).abs()).max()
+        };
+        let mut leaps: Vec<(i64, Order)> = left.iter().filter_map(|order| Some((leap(*order)?, *order))).collect();
+        leaps.sort_by_key(|(days, _)| *days);
+        match leaps[..] {
+            [(best, order), (next, _), ..] if best <= 7 && next >= 28 => Some(order),
+            _ => None,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::cell::moment;
+    use super::*;
+
+    fn verdict(dates: &[&str]) -> Verdict {
+        let mut all = Dates::new();
+        for text in dates {
+            if let Some(date) = moment(text.as_bytes()).and_then(|m| m.date) {
+                all.add(date, false);
+            }
+        }
+        all.verdict()
+    }
+
+    fn order(dates: &[&str]) -> Option<Order> {
+        match verdict(dates) {
+            Verdict::Decided(order, _) => Some(order),
+            _ => None,
+        }
+    }
+
+    #[test]
+    fn one_value_decides_for_all() {
+        assert_eq!(order(&["03/04/2026 10:00", "13/04/2026 10:00"]), Some(Order::Dmy));
+        assert_eq!(order(&["03/04/2026 10:00", "04/13/2026 10:00"]), Some(Order::Mdy));
+    }
+
+    #[test]
+    fn steps_from_day_to_day_decide_where_no_value_does() {
+        assert_eq!(order(&["08/02/2021 12:00", "09/02/2021 00:00"]), Some(Order::Dmy));
+        assert_eq!(order(&["02/08/2021 12:00", "02/09/2021 00:00"]), Some(Order::Mdy));
+        assert_eq!(order(&["18-08-10 12:00", "19-08-10 00:00", "20-08-10 00:00"]), Some(Order::Dmy));
+    }
+
+    #[test]
+    fn a_single_day_stays_open() {
+        assert_eq!(verdict(&["03/04/2026 10:00", "03/04/2026 11:00"]), Verdict::Open(vec![Order::Dmy, Order::Mdy]));
+    }
+}

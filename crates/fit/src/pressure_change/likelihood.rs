@@ -362,34 +362,76 @@ impl<'a> SensorLikelihood<'a> {
     /// Lags that matter, with their quadrature weights times prior.
     fn lag_nodes(&mut self, others: &[f64; SHARED]) -> Vec<(f64, f64)> {
         let Some(prior) = self.sensor.prior.lag_s else { return vec![(0.0, 0.0)] };
-        let (low, high) = lag_range(&prior);
-        // Two passes: lags with a usual noise, then noise at the best lag, then lags again.
-        let mut noise = (self.sensor.prior.wander_k.median, 2700.0);
-        let mut scan: Vec<(f64, f64)> = Vec::new();
-        for pass in 0..2 {
-            scan = self.scan_lags(low, high, noise, &prior, others, if pass == 0 { 14 } else { 22 });
-            let best = scan.iter().copied().max_by(|a, b| a.1.total_cmp(&b.1)).map_or(prior.median.ln(), |best| best.0);
-            if pass == 0 {
-                noise = self.best_noise(best.exp(), others);
+        let range = lag_range(&prior);
+        // Lags with a usual noise, the noise at the best lag, then lags again with that noise.
+        let first = self.scan_lags(range, (self.sensor.prior.wander_k.median, 2700.0), &prior, others);
+        let noise = self.best_noise(highest(&first).map_or(prior.median, |best| best.0.exp()), others);
+        let scan = self.scan_lags(range, noise, &prior, others);
+        let nodes = self.narrow_peak(&scan, range, noise, &prior, others).unwrap_or_else(|| spread_nodes(&scan));
+        nodes.into_iter().map(|(ln_lag, log_step)| (ln_lag.exp(), log_step + prior.log_density(ln_lag))).collect()
+    }
+
+    /// Nodes across a peak that is too narrow for the scan: its top by parabolas, its width by the last curvature.
+    fn narrow_peak(
+        &mut self,
+        scan: &[(f64, f64)],
+        range: (f64, f64),
+        noise: (f64, f64),
+        prior: &LogNormal,
+        others: &[f64; SHARED],
+    ) -> Option<Vec<(f64, f64)>> {
+        let best = (1..scan.len().checked_sub(1)?).max_by(|a, b| scan[*a].1.total_cmp(&scan[*b].1))?;
+        let mut three = [scan[best - 1], scan[best], scan[best + 1]];
+        let mut spread = f64::INFINITY;
+        for _ in 0..8 {
+            let (top, curvature) = parabola(&three)?;
+            if !(range.0..=range.1).contains(&top) {
+                return None;
             }
+            spread = (-curvature).sqrt().recip();
+            let settled = (three[2].0 - three[0].0) < 5.0 * spread && (top - three[1].0).abs() < 0.3 * spread;
+            if settled {
+                break;
+            }
+            // The next triple is tighter: about one standard deviation on either side of the top, not less than a
+            // quarter of the triple before, so that a bad parabola does not throw it off.
+            let arm = (1.2 * spread).max(0.12 * (three[2].0 - three[0].0));
+            let mut next = [three[0]; 3];
+            for (point, x) in next.iter_mut().zip([top - arm, top, top + arm]) {
+                *point = (x, self.lag_log_density(x, noise, prior, others)?);
+            }
+            three = next;
         }
-        spread_nodes(&scan)
-            .into_iter()
-            .map(|(ln_lag, log_step)| (ln_lag.exp(), log_step + prior.log_density(ln_lag)))
-            .collect()
+        let top = parabola(&three)?.0;
+        if spread > 0.15 || top - 3.5 * spread < range.0 || top + 3.5 * spread > range.1 {
+            return None;
+        }
+        // The noise is not known as well as the scan takes it to be: a little wider than its parabola.
+        let step = 1.2 * spread;
+        let half = (LAG_NODES / 2) as f64;
+        Some((0..LAG_NODES).map(|i| (top + step * (i as f64 - half), step.ln())).collect())
+    }
+
+    fn lag_log_density(
+        &mut self,
+        ln_lag: f64,
+        noise: (f64, f64),
+        prior: &LogNormal,
+        others: &[f64; SHARED],
+    ) -> Option<f64> {
+        let design = self.design(ln_lag.exp());
+        Some(self.node(&design, noise.0, noise.1, prior.log_density(ln_lag))?.log_marginal(others))
     }
 
     fn scan_lags(
         &mut self,
-        low: f64,
-        high: f64,
+        (low, high): (f64, f64),
         noise: (f64, f64),
         prior: &LogNormal,
         others: &[f64; SHARED],
-        budget: usize,
     ) -> Vec<(f64, f64)> {
         let mut scan = Vec::new();
-        bisected(low, high, 8, budget, |ln_lag| {
+        bisected(low, high, 8, LAG_SCAN, |ln_lag| {
             let design = self.design(ln_lag.exp());
             let node = self.node(&design, noise.0, noise.1, prior.log_density(ln_lag))?;
             let value = node.log_marginal(others);
@@ -484,7 +526,7 @@ fn spread_nodes(scan: &[(f64, f64)]) -> Vec<(f64, f64)> {
         .collect();
     let total: f64 = mass.iter().sum();
     if !(total > 0.0) {
-        return scan.iter().copied().max_by(|a, b| a.1.total_cmp(&b.1)).map(|best| (best.0, 0.0)).into_iter().collect();
+        return highest(scan).map(|best| (best.0, 0.0)).into_iter().collect();
     }
     let centre = |i: usize| 0.5 * (scan[i].0 + scan[i + 1].0);
     let mean: f64 = mass.iter().enumerate().map(|(i, m)| m * centre(i)).sum::<f64>() / total;
@@ -502,8 +544,24 @@ fn spread_nodes(scan: &[(f64, f64)]) -> Vec<(f64, f64)> {
     (0..LAG_NODES).map(|i| (from + step * i as f64, step.max(1e-12).ln())).collect()
 }
 
-/// Lags in the final integration.
+/// Lags in a scan and in the final integration (an odd number: one at the top).
+const LAG_SCAN: usize = 18;
 const LAG_NODES: usize = 7;
+
+fn highest(scan: &[(f64, f64)]) -> Option<(f64, f64)> {
+    scan.iter().copied().max_by(|a, b| a.1.total_cmp(&b.1))
+}
+
+/// Top and curvature of the parabola through three points; `None` where it has no top.
+fn parabola(points: &[(f64, f64); 3]) -> Option<(f64, f64)> {
+    let [(x0, y0), (x1, y1), (x2, y2)] = *points;
+    let (left, right) = ((y1 - y0) / (x1 - x0), (y2 - y1) / (x2 - x1));
+    let curvature = 2.0 * (right - left) / (x2 - x0);
+    if !(curvature < 0.0) {
+        return None;
+    }
+    Some((0.5 * (x0 + x1) - left / curvature, curvature))
+}
 
 /// Drops nodes that carry less than a ten-thousandth of the heaviest.
 fn keep_significant(nodes: Vec<Node>, others: &[f64; SHARED]) -> Vec<Node> {

@@ -104,7 +104,7 @@ impl Evaluation<'_> {
         let settings = self.settings;
         let reference_pa = settings.reference_pressure_pa;
         let room_pressure_at_start_pa = self.base.room_pa[0];
-        let conductance_per_volume = self.conductance_per_volume(mean_difference_pa);
+        let conductance_per_volume = self.conductance_per_volume();
         let to_hourly = 3600.0 * reference_pa.abs() / room_pressure_at_start_pa;
         let hourly_leak_rate = conductance_per_volume.scaled(to_hourly).at(reference_pa);
         let leak_conductance = settings.volume.map(|volume| times_volume(&conductance_per_volume, volume));
@@ -135,7 +135,7 @@ impl Evaluation<'_> {
     }
 
     /// G/V with all contributions.
-    fn conductance_per_volume(&self, mean_difference_pa: f64) -> Estimate {
+    fn conductance_per_volume(&self) -> Estimate {
         let fit = self.fit;
         let statistical = fit.distribution.standard_deviation();
         let mut budget = Vec::new();
@@ -150,7 +150,7 @@ impl Evaluation<'_> {
         }
         let mut systematic =
             systematic::systematic_budget(self.record, self.settings, self.base, self.sensors, self.model, fit);
-        if let Some(relative) = law_exponent(self.settings.reference_pressure_pa, mean_difference_pa) {
+        if let Some(relative) = law_exponent(self.settings.reference_pressure_pa, self.base) {
             systematic.push(BudgetLine::new(
                 "leak law between test and reference pressure",
                 relative * fit.distribution.median(),
@@ -211,10 +211,13 @@ fn times_volume(per_volume: &Estimate, volume: Volume) -> Estimate {
 }
 
 /// Relative standard uncertainty by a leak that may grow with a power between 0.5 and 1 of the pressure difference,
-/// where the reference is far from the test; rectangular between the two.
-fn law_exponent(reference_pa: f64, mean_difference_pa: f64) -> Option<f64> {
-    let ratio = (reference_pa / mean_difference_pa).abs();
-    let far = !(1.0 / 1.5..=1.5).contains(&ratio);
+/// rectangular between the two, where the reference is more than a factor of 2 from all differences of the test.
+fn law_exponent(reference_pa: f64, base: &Base) -> Option<f64> {
+    let (least, most) =
+        base.difference_pa.iter().fold((f64::INFINITY, 0.0_f64), |(a, b), d| (a.min(d.abs()), b.max(d.abs())));
+    let nearest = reference_pa.abs().clamp(least, most);
+    let ratio = reference_pa.abs() / nearest.max(1e-9);
+    let far = !(0.5..=2.0).contains(&ratio);
     far.then(|| (1.0 - ratio.powf(-0.5)).abs() / 3.0_f64.sqrt())
 }
 

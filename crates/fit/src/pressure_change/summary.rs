@@ -34,7 +34,8 @@ pub(crate) fn diagnostics(settings: &Settings, fit: &Fit, sensors: &[Sensor], fo
     let white: f64 = fit.sensors.iter().map(|s| s.if_white.powi(-2)).sum::<f64>().sqrt().recip();
     let all: Vec<f64> = fit.sensors.iter().flat_map(|s| s.innovations.iter().copied()).collect();
     let volume_m3 = settings.volume.map(|v| v.value_m3);
-    let noise = (spread.powi(2) - fit.by_compliance.powi(2)).max(0.0).sqrt();
+    let shared = fit.by_compliance.powi(2) + fit.by_zero.unwrap_or(0.0).powi(2);
+    let noise = (spread.powi(2) - shared).max(0.0).sqrt();
     Diagnostics {
         thermometers,
         compliance_m3_per_pa: volume_m3.map(|v| [fit.compliance_per_pa.0 * v, fit.compliance_per_pa.1 * v]),
@@ -70,7 +71,7 @@ pub(crate) fn notes(
     if ratio < 0.0 {
         notes.push(Note::ReferencePressureOfOtherSign);
     }
-    if super::law_exponent(settings.reference_pressure_pa, result.mean_difference_pa).is_some() {
+    if super::law_exponent(settings.reference_pressure_pa, base).is_some() {
         notes.push(Note::ReferencePressureFar { ratio: ratio.abs() });
     }
     conventional_notes(result, &mut notes);

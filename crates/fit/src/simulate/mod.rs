@@ -5,7 +5,9 @@
 mod hold;
 mod random;
 mod room;
+mod study;
 
 pub use hold::{Disturbance, Hold, HoldTruth, SimulatedHold, ThermometerModel, VesselModel};
 pub use random::Random;
 pub use room::{Room, Weather};
+pub use study::{Outcome, evaluate_simulated, study};

@@ -311,12 +311,11 @@ fn request(plan: &Plan, column: &crate::plan::ColumnPlan) -> ColumnRequest {
         Some(dimension) => quantity.si_of(dimension).ok(),
     };
     ColumnRequest {
-        channel: column.channel,
-        columns: column.columns.clone(),
         unit: column.unit.clone(),
         instrument: column.instrument.clone(),
         reporting_limit: instrument.and_then(|i| i.reporting_limit.as_ref()).and_then(si),
         range: instrument.and_then(|i| i.range.as_ref()).and_then(|(low, high)| si(low).zip(si(high))),
+        ..ColumnRequest::new(column.channel, column.columns.clone())
     }
 }
 

@@ -1,0 +1,8 @@
+//! The program from the outside: what goes in, what comes out, how it ends.
+#![allow(clippy::unwrap_used, reason = "a test that cannot prepare its input should stop")]
+
+mod bad_input;
+mod demo;
+mod isolated_chamber;
+#[path = "../support/mod.rs"]
+mod support;

@@ -1,0 +1,111 @@
+//! Every command line in the README and the documents is run, so that they stay true.
+#![allow(clippy::unwrap_used, reason = "a test that cannot read its documents should stop")]
+
+use std::fs;
+use std::path::{Path, PathBuf};
+
+#[path = "../support/mod.rs"]
+mod support;
+
+use support::{run_in, workspace};
+
+/// A command line of a document.
+struct Line {
+    place: String,
+    arguments: Vec<String>,
+    code: i32,
+}
+
+#[test]
+fn every_command_line_of_the_documents_ends_as_it_says() {
+    let workspace = workspace();
+    let bench = copy_of_samples(&workspace);
+    let lines: Vec<Line> = documents(&workspace).iter().flat_map(|path| command_lines(&workspace, path)).collect();
+    assert!(lines.len() >= 4, "only {} command lines were found", lines.len());
+    for line in lines {
+        let arguments: Vec<&str> = line.arguments.iter().map(String::as_str).collect();
+        let run = run_in(bench.path(), &arguments);
+        assert_eq!(run.code, line.code, "{}: {:?}\n{run:?}", line.place, line.arguments);
+    }
+}
+
+#[test]
+fn every_link_between_documents_leads_somewhere() {
+    let workspace = workspace();
+    for path in documents(&workspace) {
+        let text = fs::read_to_string(&path).unwrap();
+        for target in text.split("](").skip(1).filter_map(|rest| rest.split(')').next()) {
+            let file = target.split('#').next().unwrap();
+            if file.is_empty() || file.contains("://") {
+                continue;
+            }
+            let place = path.parent().unwrap().join(file);
+            assert!(place.exists(), "{}: the link to {target} leads nowhere", path.display());
+        }
+    }
+}
+
+fn documents(workspace: &Path) -> Vec<PathBuf> {
+    let mut found = vec![workspace.join("README.md"), workspace.join("DEVELOPERS.md")];
+    let mut folders = vec![workspace.join("notebooks-free-docs")];
+    while let Some(folder) = folders.pop() {
+        for entry in fs::read_dir(folder).unwrap() {
+            let path = entry.unwrap().path();
+            if path.is_dir() {
+                folders.push(path);
+            } else if path.extension().is_some_and(|extension| extension == "md") {
+                found.push(path);
+            }
+        }
+    }
+    found.sort();
+    found
+}
+
+/// Lines of `sh` blocks that start with the program, directly or through cargo. A remark `# exit code 1` says how it ends.
+fn command_lines(workspace: &Path, path: &Path) -> Vec<Line> {
+    let text = fs::read_to_string(path).unwrap();
+    let mut inside = false;
+    let mut lines = Vec::new();
+    for (number, line) in text.lines().enumerate() {
+        if line.starts_with("```") {
+            inside = line == "```sh";
+            continue;
+        }
+        let command = line.strip_prefix("cargo run -- ").or_else(|| line.strip_prefix("tightfit "));
+        let (true, Some(command)) = (inside, command) else { continue };
+        let (command, remark) = command.split_once(" # ").unwrap_or((command, ""));
+        let code = remark.strip_prefix("exit code ").and_then(|rest| rest.get(..1)).map_or(0, |code| code.parse().unwrap());
+        let place = format!("{}, line {}", path.strip_prefix(workspace).unwrap().display(), number + 1);
+        lines.push(Line { place, arguments: words(command), code });
+    }
+    lines
+}
+
+/// Splits as a shell does, as far as documents need: blanks, double quotes, output sent elsewhere.
+fn words(command: &str) -> Vec<String> {
+    let mut words = vec![String::new()];
+    let mut quoted = false;
+    for c in command.chars() {
+        match c {
+            '"' => quoted = !quoted,
+            ' ' if !quoted => words.push(String::new()),
+            c => words.last_mut().unwrap().push(c),
+        }
+    }
+    words.retain(|word| !word.is_empty());
+    let end = words.iter().position(|word| word == ">" || word == "|").unwrap_or(words.len());
+    words.truncate(end);
+    words
+}
+
+fn copy_of_samples(workspace: &Path) -> tempfile::TempDir {
+    let bench = tempfile::tempdir().unwrap();
+    let target = bench.path().join("data-samples/k-12");
+    fs::create_dir_all(&target).unwrap();
+    for entry in fs::read_dir(workspace.join("data-samples/k-12")).unwrap() {
+        let path = entry.unwrap().path();
+        fs::copy(&path, target.join(path.file_name().unwrap())).unwrap();
+    }
+    bench
+}

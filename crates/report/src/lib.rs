@@ -3,13 +3,22 @@
 mod bench;
 pub mod catalogue;
 pub mod data;
+pub mod dossier;
 pub mod inspect;
 pub mod method;
+mod markup;
 pub mod plan;
+mod plot;
 mod qualify;
 pub mod result;
 pub mod text;
 mod verdict;
+pub mod write;
 
 pub use bench::LeakFlags;
 pub use qualify::{PROGRAM, Qualified, QualifyError, folders, qualify, qualify_by_flags, read_plan};
+
+/// Compiles and runs the Rust of the README.
+#[cfg(doctest)]
+#[doc = include_str!("../../../README.md")]
+struct Readme;

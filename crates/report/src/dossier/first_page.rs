@@ -1,0 +1,333 @@
+//! What a customer reads in one minute: what was tested, whether it passed, what to do next.
+
+use maud::{Markup, html};
+use tightfit_quantity::Quantity;
+
+use super::html::verdict_badge;
+use super::number::{self, Shown, probability, typeset};
+use crate::Qualified;
+use crate::catalogue::result_kind;
+use crate::plan::{CheckResult, Glove, Instrument};
+use crate::plot::Clock;
+use crate::result::{Overall, Verdict, VerdictResult};
+
+pub(super) fn render(qualified: &Qualified) -> Markup {
+    html! {
+        section.sheet.first aria-labelledby="overview" {
+            header.top {
+                div {
+                    p.kind { "Tightness dossier" }
+                    h1 #overview { "Enclosure " (qualified.result.enclosure) }
+                    p.date { (dates(qualified)) }
+                }
+                div.overall {
+                    (verdict_badge(qualified.result.overall.words()))
+                    p { (overall_sentence(qualified)) }
+                }
+            }
+            (facts(qualified))
+            (criteria(qualified))
+            (next_steps(qualified))
+            (checks(qualified))
+            (after_the_test(qualified))
+            (cautions())
+            (signatures(qualified))
+        }
+    }
+}
+
+/// The days on which tests were made.
+fn dates(qualified: &Qualified) -> String {
+    let zone = qualified.plan.room.time_zone.as_deref();
+    let mut days: Vec<String> = Vec::new();
+    for drawing in qualified.outcomes.iter().flatten().flat_map(|outcome| &outcome.drawings) {
+        let clock = Clock::new(drawing.origin_s, zone);
+        let window = &drawing.evaluation.window;
+        for day in [window.from_s, window.to_s].into_iter().filter_map(|moment| clock.day(moment)) {
+            if !days.contains(&day) {
+                days.push(day);
+            }
+        }
+    }
+    match days.as_slice() {
+        [] => "Date of test: not in the logs; to be filled in ____________".to_owned(),
+        [day] => format!("Tested on {day}"),
+        [first, .., last] => format!("Tested from {first} to {last}"),
+    }
+}
+
+fn overall_sentence(qualified: &Qualified) -> String {
+    let verdicts = &qualified.result.verdicts;
+    let count = |wanted| verdicts.iter().filter(|verdict| verdict.verdict == wanted).count();
+    let not_ok = qualified.plan.checks.iter().any(|check| check.result == CheckResult::NotOk);
+    let of_all = |n: usize| format!("{n} of {} {}", verdicts.len(), plural(verdicts.len(), "limit", "limits"));
+    match qualified.result.overall {
+        Overall::Pass if verdicts.is_empty() => "All checks were found in order.".to_owned(),
+        Overall::Pass if verdicts.len() == 1 => "The limit is met.".to_owned(),
+        Overall::Pass => format!("All {} limits are met.", verdicts.len()),
+        Overall::Fail if count(Verdict::Fail) == 0 && not_ok => "A check by eye was not in order.".to_owned(),
+        Overall::Fail => format!("{} not met.", of_all(count(Verdict::Fail))),
+        Overall::Undecided if count(Verdict::Undecided) == 0 => "A check by eye was not done.".to_owned(),
+        Overall::Undecided => format!("{} not decided by the data.", of_all(count(Verdict::Undecided))),
+        Overall::NotValid => format!("{} cannot be judged from these data.", of_all(count(Verdict::NotValid))),
+        Overall::InputError => "The files of a test could not be used.".to_owned(),
+        Overall::NoLimits => "The plan states no limits: results without a verdict.".to_owned(),
+    }
+}
+
+fn plural<'a>(count: usize, one: &'a str, several: &'a str) -> &'a str {
+    if count == 1 { one } else { several }
+}
+
+fn facts(qualified: &Qualified) -> Markup {
+    let plan = &qualified.plan;
+    let enclosure = &plan.enclosure;
+    let volume = enclosure.volume.as_ref();
+    html! {
+        dl.facts {
+            div.wide { dt { "Configuration as tested" } dd { (enclosure.configuration.as_deref().unwrap_or("not stated in the plan")) } }
+            div { dt { "Volume" } dd {
+                @match volume {
+                    Some(volume) => {
+                        (number::quantity(&volume.quantity))
+                        @if let Some(u) = volume.standard_uncertainty.filter(|u| *u > 0.0) {
+                            " (± " (number::plain(200.0 * u / volume.si, 2)) " %, k = 2)"
+                        }
+                    }
+                    None => { "not stated" }
+                }
+            } }
+            div { dt { "Fill gas" } dd { (enclosure.gas.name()) } }
+            div { dt { "Rated pressure" } dd {
+                @match &enclosure.rated_pressure {
+                    Some((low, high)) => { (number::quantity(low)) " to " (number::quantity(high)) " to the room" }
+                    None => { "not stated" }
+                }
+            } }
+            @if !enclosure.gloves.is_empty() {
+                div { dt { "Gloves" } dd { @for glove in &enclosure.gloves { p { (glove_text(glove)) } } } }
+            }
+            div { dt { "Procedure" } dd { (plan.qualification.procedure.as_deref().unwrap_or("not stated")) } }
+        }
+    }
+}
+
+fn glove_text(glove: &Glove) -> String {
+    let thickness = glove.thickness.as_ref().map(|thickness| format!(", {}", thickness.quantity.text()));
+    format!("{} × {}{}", glove.count, glove.material, thickness.unwrap_or_default())
+}
+
+fn criteria(qualified: &Qualified) -> Markup {
+    let verdicts = &qualified.result.verdicts;
+    html! {
+        h2 { "Criteria" }
+        @if verdicts.is_empty() {
+            p { "The plan states no limits. The results stand on the pages of the tests." }
+        } @else {
+            table.criteria {
+                thead { tr {
+                    th scope="col" { "Quantity" }
+                    th scope="col" { "Result" }
+                    th scope="col" { "Limit" }
+                    th scope="col" { "Probability that the limit is met" }
+                    th scope="col" { "Verdict" }
+                } }
+                tbody { @for verdict in verdicts { (criterion(qualified, verdict)) } }
+            }
+            p.small {
+                "Results are given ± expanded uncertainty: with 95 % probability the true value lies within. A leak rate holds only at \
+                 the pressure difference to the room stated with it; positive means flow towards the room’s pressure."
+            }
+        }
+    }
+}
+
+fn criterion(qualified: &Qualified, verdict: &VerdictResult) -> Markup {
+    let test = qualified.result.tests.iter().find(|test| test.id == verdict.test);
+    let result = test.and_then(|test| test.results.get(&verdict.quantity));
+    let (bound, limit) = limit_parts(&verdict.limit);
+    html! {
+        tr {
+            th scope="row" {
+                (words(&verdict.quantity))
+                @if !verdict.test.is_empty() { span.sub { "test “" (verdict.test) "”" } }
+            }
+            td {
+                @match (result, &limit) {
+                    (Some(result), Some(limit)) => { (Shown::in_unit_of(result, limit).with_uncertainty()) }
+                    (Some(result), None) => { (Shown::own(result).with_uncertainty()) }
+                    (None, _) => { "no result" }
+                }
+                @if let Some(at) = result.and_then(|result| result.at.as_deref()) {
+                    span.sub {
+                        "at " (typeset(at))
+                        @if let Some(gas) = test.and_then(|test| test.gas.as_deref()) { ", flow of " (gas) }
+                    }
+                }
+            }
+            td {
+                @match &limit { Some(limit) => { (bound) " " (number::quantity(limit)) } None => { (verdict.limit) } }
+                span.sub { (verdict.source.as_deref().unwrap_or("source not stated")) "; rule: " (verdict.rule) }
+            }
+            td { (verdict.conformance_probability.map_or("–".to_owned(), probability)) }
+            td { (verdict_badge(verdict.verdict.words())) }
+        }
+    }
+}
+
+/// `max 5e-4 1/h` as words and quantity.
+fn limit_parts(limit: &str) -> (&'static str, Option<Quantity>) {
+    let (word, rest) = limit.split_once(' ').unwrap_or(("", limit));
+    let words = if word == "min" { "at least" } else { "at most" };
+    (words, Quantity::parse(rest).ok())
+}
+
+/// What people call a result.
+pub(super) fn words(name: &str) -> &str {
+    result_kind(name).map_or(name, |kind| kind.words)
+}
+
+fn next_steps(qualified: &Qualified) -> Markup {
+    let steps = steps(qualified);
+    html! {
+        div.next {
+            h2 { "What to do next" }
+            @if steps.is_empty() {
+                p { "Nothing further. Keep this dossier with the enclosure, and test again when your procedure asks for it and after every service." }
+            } @else {
+                ol { @for step in steps { li { (typeset(&step)) } } }
+            }
+        }
+    }
+}
+
+fn steps(qualified: &Qualified) -> Vec<String> {
+    let mut steps: Vec<String> = Vec::new();
+    for (id, error) in qualified.errors() {
+        steps.push(format!("Test “{id}” gave no result: {error}. What helps: {}.", error.hint()));
+    }
+    for verdict in qualified.result.verdicts.iter().filter(|verdict| verdict.verdict != Verdict::Pass) {
+        let step = format!("{}: {}", capitalized(words(&verdict.quantity)), verdict.advice);
+        if !steps.contains(&step) {
+            steps.push(step);
+        }
+    }
+    for check in &qualified.plan.checks {
+        match check.result {
+            CheckResult::Ok => {}
+            CheckResult::NotOk => steps.push(format!("Put right and check again: {}", check.item)),
+            CheckResult::NotDone => steps.push(format!("Do the check that was left out: {}", check.item)),
+        }
+    }
+    let leaving = leaving(qualified);
+    if !leaving.is_empty() {
+        let ports = plural(leaving.len(), "its port", "their ports");
+        let names: Vec<&str> = leaving.iter().map(|instrument| instrument.name.as_str()).collect();
+        steps.push(format!("Take off {} and close {ports}; see below.", names.join(", ")));
+    }
+    if !leaving.is_empty() || !qualified.plan.enclosure.changed_after_test.is_empty() {
+        steps.push("Make a short confirming test of everything that was touched after the test; see below.".to_owned());
+    }
+    steps
+}
+
+fn capitalized(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+}
+
+/// Instruments that leave the enclosure after the test.
+fn leaving(qualified: &Qualified) -> Vec<&Instrument> {
+    qualified.plan.instruments.values().filter(|instrument| instrument.stays_on == Some(false)).collect()
+}
+
+fn checks(qualified: &Qualified) -> Markup {
+    html! {
+        @if !qualified.result.checks.is_empty() {
+            h2 { "Checks by eye" }
+            table {
+                thead { tr { th scope="col" { "What was looked at" } th scope="col" { "Found" } th scope="col" { "Remark" } } }
+                tbody {
+                    @for check in &qualified.result.checks {
+                        tr {
+                            th scope="row" { (check.item) }
+                            td { (verdict_badge(&check.result)) }
+                            td { (check.note.as_deref().unwrap_or("")) }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn after_the_test(qualified: &Qualified) -> Markup {
+    let changes = &qualified.plan.enclosure.changed_after_test;
+    let leaving = leaving(qualified);
+    let lines: Vec<(String, &str)> = changes
+        .iter()
+        .map(|change| (change.clone(), "changed after the test"))
+        .chain(leaving.iter().map(|instrument| (instrument_text(instrument), "comes off: port to be closed")))
+        .collect();
+    html! {
+        h2 { "After the test" }
+        @if lines.is_empty() {
+            p { "Nothing is stated to have been changed after the test, and no instrument to have come off." }
+        } @else {
+            p {
+                "The results above do not cover what was touched later. Each line asks for a short confirming test: bring the enclosure to the \
+                 pressure difference of the test, let it settle, and either hold it for a short time or seek leaks at the joint that was touched."
+            }
+            table {
+                thead { tr {
+                    th scope="col" { "What" }
+                    th scope="col" { "Why" }
+                    th scope="col" { "Confirmed by (method, result)" }
+                    th scope="col" { "Date, initials" }
+                } }
+                tbody {
+                    @for (what, why) in &lines {
+                        tr.to-fill { th scope="row" { (what) } td { (why) } td { "\u{a0}" } td { "\u{a0}" } }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn instrument_text(instrument: &Instrument) -> String {
+    match &instrument.serial {
+        Some(serial) => format!("{} (serial {serial})", instrument.name),
+        None => instrument.name.clone(),
+    }
+}
+
+fn cautions() -> Markup {
+    html! {
+        aside.cautions aria-label="Cautions" {
+            h2 { "Cautions" }
+            ul {
+                li { strong { "Breathing air." } " Inert gas displaces it without warning. Work only with ventilation and an oxygen monitor; never lean into an open enclosure that held inert gas." }
+                li { strong { "Pressure." } " Over-pressure and under-pressure can burst gloves and windows. Stay within the rated pressure and keep relief devices in service." }
+                li { strong { "What comes first." } " Local codes, the maker’s ratings and licensed practice come before anything written here." }
+                li { strong { "No licence." } " This dossier does not qualify the enclosure for the containment of toxic or radioactive matter." }
+            }
+        }
+    }
+}
+
+fn signatures(qualified: &Qualified) -> Markup {
+    let people = &qualified.plan.qualification;
+    let places = [("Tester", people.tester.as_deref()), ("Witness", people.witness.as_deref()), ("Accepted by", None)];
+    html! {
+        section.signatures aria-label="Signatures" {
+            @for (role, name) in places {
+                div {
+                    p.role { (role) }
+                    p.name { (name.unwrap_or("\u{a0}")) }
+                    p.line { "Date, signature" }
+                }
+            }
+        }
+    }
+}

@@ -1,0 +1,56 @@
+//! The page as a whole.
+
+use maud::{DOCTYPE, Markup, PreEscaped, html};
+
+use super::{first_page, test_page, traceability};
+use crate::Qualified;
+use crate::markup::clean;
+
+/// Style of the page; it stands in the page itself, which asks for nothing from anywhere.
+const STYLE: &str = include_str!("dossier.css");
+
+/// The dossier as one self-contained HTML page: no script, no network, prints on A4 and Letter.
+#[must_use]
+pub fn render_html(qualified: &Qualified) -> String {
+    let id = clean(&qualified.result.enclosure);
+    let page: Markup = html! {
+        (DOCTYPE)
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                meta name="viewport" content="width=device-width, initial-scale=1";
+                meta name="generator" content=(qualified.result.program);
+                title { "Enclosure " (id) ": tightness dossier" }
+                style { (PreEscaped(STYLE)) }
+            }
+            body {
+                main {
+                    (first_page::render(qualified))
+                    @for index in 0..qualified.plan.tests.len() {
+                        (test_page::render(qualified, index))
+                    }
+                    (traceability::render(qualified))
+                }
+            }
+        }
+    };
+    clean(&page.into_string())
+}
+
+/// A verdict as symbol and word, apart without colour by symbol and frame.
+pub(super) fn verdict_badge(verdict: &str) -> Markup {
+    let (class, symbol) = match verdict {
+        "pass" | "ok" => ("pass", "✓"),
+        "fail" | "not ok" => ("fail", "✗"),
+        "undecided" | "not done" => ("undecided", "?"),
+        "not valid" => ("not-valid", "–"),
+        "input error" => ("not-valid", "!"),
+        _ => ("none", "○"),
+    };
+    html! {
+        span class={ "verdict " (class) } {
+            span.symbol aria-hidden="true" { (symbol) }
+            " " span { (verdict) }
+        }
+    }
+}

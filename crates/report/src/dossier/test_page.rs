@@ -1,0 +1,288 @@
+//! The page of one test: record, fit, results beside the conventional ones, budget, what was set aside.
+
+use maud::{Markup, PreEscaped, html};
+
+use super::first_page::words;
+use super::html::verdict_badge;
+use super::number::{Shown, count, plain, typeset, unit_text};
+use super::{anchor, figures};
+use crate::Qualified;
+use crate::method::{Drawing, Outcome, TestError};
+use crate::plan::Test;
+use crate::plot::{Clock, Figure};
+use crate::result::{ResultValue, Results, TestResult};
+
+pub(super) fn render(qualified: &Qualified, index: usize) -> Markup {
+    let (Some(test), Some(result)) = (qualified.plan.tests.get(index), qualified.result.tests.get(index)) else {
+        return html! {};
+    };
+    let heading = format!("test-{}", index + 1);
+    html! {
+        section.sheet aria-labelledby=(heading) {
+            header {
+                p.kind { "Test " (index + 1) " of " (qualified.plan.tests.len()) ": " (method_words(&result.method)) }
+                h2 id=(heading) { (test.id) }
+            }
+            @match qualified.outcomes.get(index) {
+                Some(Ok(outcome)) => { (evaluated(qualified, index, test, outcome)) }
+                Some(Err(error)) => { (without_result(error)) }
+                None => {}
+            }
+        }
+    }
+}
+
+fn method_words(method: &str) -> &str {
+    match method {
+        "pressure-change" => "change of pressure in the closed enclosure",
+        other => other,
+    }
+}
+
+fn without_result(error: &TestError) -> Markup {
+    html! {
+        div.problem {
+            p { (verdict_badge("input error")) " This test gave no result." }
+            p { (capital(&error.to_string())) "." }
+            p { strong { "What helps: " } (error.hint()) "." }
+        }
+    }
+}
+
+fn evaluated(qualified: &Qualified, index: usize, test: &Test, outcome: &Outcome) -> Markup {
+    let result = &outcome.result;
+    let verdicts = qualified.result.verdicts.iter().filter(|verdict| verdict.test == result.id);
+    html! {
+        @if !result.problems.is_empty() {
+            div.problem {
+                p { (verdict_badge("not valid")) " This test may not be judged:" }
+                ul { @for problem in &result.problems { li { (capital(&typeset(problem))) "." } } }
+            }
+        }
+        ul.verdicts {
+            @for verdict in verdicts {
+                li { (verdict_badge(verdict.verdict.words())) " " (words(&verdict.quantity)) ", limit " (typeset(&verdict.limit)) }
+            }
+        }
+        (conduct(test, outcome, qualified.plan.room.time_zone.as_deref()))
+        @for (number, (drawing, (clock, figures))) in outcome.drawings.iter().zip(figures(qualified, index)).enumerate() {
+            @if !drawing.title.is_empty() && outcome.drawings.len() > 1 { h3 { (drawing.title) } }
+            @for (place, figure) in figures.iter().enumerate() {
+                (figure_markup(figure, place + 1, &clock, &anchor(index, number)))
+                @if figure.name == "record" { (events(drawing, &clock)) }
+            }
+        }
+        @if result.results.0.is_empty() && !result.runs.is_empty() { h3 { "Results" } }
+        (results(&result.results, result.gas.as_deref(), "Results"))
+        @for run in &result.runs {
+            (results(&run.results, result.gas.as_deref(), &format!("Results: {}", run.boundary)))
+        }
+        @for (name, value) in budgets(qualified, result) { (budget(name, value)) }
+        (findings(result))
+        (rows(result))
+    }
+}
+
+/// How the test was made and evaluated.
+fn conduct(test: &Test, outcome: &Outcome, zone: Option<&str>) -> Markup {
+    let result = &outcome.result;
+    let window = outcome.drawings.first().filter(|_| outcome.drawings.len() == 1).map(|drawing| {
+        let clock = Clock::new(drawing.origin_s, zone);
+        let window = &drawing.evaluation.window;
+        let zone = clock.zone_name().map_or(String::new(), |zone| format!(" ({zone})"));
+        format!("{} to {}{zone}", clock.moment(window.from_s), clock.moment_beside(window.to_s, window.from_s))
+    });
+    let window = window.or_else(|| result.window.as_ref().map(|[from, to]| format!("{from} to {to}")));
+    html! {
+        dl.facts {
+            div.wide { dt { "Evaluated" } dd {
+                (window.as_deref().unwrap_or("see the runs"))
+                @if let Some(reason) = &result.window_reason { span.sub { "Window " (reason) "." } }
+            } }
+            @if let Some(boundary) = &test.boundary { div { dt { "Inside the boundary" } dd { (boundary) } } }
+            @if let Some(pressure) = &test.reference_pressure { div { dt { "Leak rate stated at" } dd { (super::number::quantity(pressure)) } } }
+            div { dt { "Window" } dd { @if test.window.is_some() { "set by hand in the plan" } @else { "found by the program" } } }
+            div { dt { "Attempt" } dd {
+                @match test.attempt { Some(attempt) => { "number " (attempt) } None => { "no earlier one is stated" } }
+                @if let Some(earlier) = &test.earlier { span.sub { "Earlier attempt set aside: " (earlier) } }
+            } }
+            div { dt { "Rows" } dd {
+                (count(result.rows_used)) " of " (count(result.rows_read)) " used"
+                @if result.rows_set_aside > 0 { span.sub { (count(result.rows_set_aside)) " set aside, with reasons below" } }
+            } }
+        }
+    }
+}
+
+fn figure_markup(figure: &Figure, number: usize, clock: &Clock, anchor: &str) -> Markup {
+    html! {
+        figure {
+            (PreEscaped(figure.svg(clock, anchor)))
+            figcaption { strong { "Figure " (number) ". " (figure.title) "." } " " (typeset(&figure.caption)) }
+        }
+    }
+}
+
+/// What happened during the record, numbered as in the figure.
+fn events(drawing: &Drawing, clock: &Clock) -> Markup {
+    let events = &drawing.evaluation.events;
+    html! {
+        @if !events.is_empty() {
+            h3 { "Events found in the record" }
+            ol.events {
+                @for event in events {
+                    li {
+                        (clock.moment(event.from_s))
+                        @if event.to_s > event.from_s { " to " (clock.moment_beside(event.to_s, event.from_s)) }
+                        ": " (event.kind)
+                        @if event.size.is_finite() && event.size != 0.0 && is_pressure(&event.kind) { ", " (plain(event.size, 3)) " Pa" }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn is_pressure(kind: &tightfit_fit::pressure_change::EventKind) -> bool {
+    use tightfit_fit::pressure_change::EventKind;
+    matches!(kind, EventKind::Step | EventKind::GlovePull)
+}
+
+fn results(results: &Results, gas: Option<&str>, title: &str) -> Markup {
+    let has_at = results.0.iter().any(|(_, value)| value.at.is_some());
+    html! {
+        @if !results.0.is_empty() {
+            h3 { (title) }
+            table {
+                thead { tr {
+                    th scope="col" { "Quantity" }
+                    th scope="col" { "Value" }
+                    th scope="col" { "95 % interval" }
+                    @if has_at { th scope="col" { "At Δp" } th scope="col" { "Gas that flowed" } }
+                } }
+                tbody { @for (name, value) in &results.0 { (result_row(name, value, gas, has_at)) } }
+            }
+            @if results.get("hourly_leak_rate_two_point").or(results.get("hourly_leak_rate_mass_point")).is_some() {
+                p.small {
+                    "The first line is this program’s own estimate and the one that is judged. The two-point and mass-point evaluations are the \
+                     conventional ones and stand beside it for comparison, at the mean pressure difference of the window and not scaled."
+                }
+            }
+        }
+    }
+}
+
+fn result_row(name: &str, value: &ResultValue, gas: Option<&str>, has_at: bool) -> Markup {
+    let shown = Shown::own(value);
+    html! {
+        tr {
+            th scope="row" {
+                (words(name))
+                @match name {
+                    "hourly_leak_rate" => { span.sub { "our estimate" } }
+                    "hourly_leak_rate_two_point" | "hourly_leak_rate_mass_point" => { span.sub { "conventional" } }
+                    _ => {}
+                }
+            }
+            td { (shown.value()) }
+            td {
+                (shown.interval())
+                @if let Some(limit) = shown.upper_limit() { span.sub { "one-sided 95 % limit of the method: " (limit) } }
+            }
+            @if has_at {
+                td { (value.at.as_deref().map_or("–".to_owned(), typeset)) }
+                td { (value.at.as_deref().and(gas).unwrap_or("–")) }
+            }
+        }
+    }
+}
+
+/// Results whose budget is shown: the first, and every other one that is judged.
+fn budgets<'a>(qualified: &'a Qualified, result: &'a TestResult) -> impl Iterator<Item = (&'a str, &'a ResultValue)> {
+    let judged = |name: &str| {
+        qualified.result.verdicts.iter().any(|verdict| verdict.test == result.id && verdict.quantity == name)
+    };
+    let all =
+        result.results.0.iter().enumerate().chain(result.runs.iter().flat_map(|run| run.results.0.iter().enumerate()));
+    all.filter(move |(index, (name, value))| !value.budget.is_empty() && (*index == 0 || judged(name)))
+        .map(|(_, (name, value))| (name.as_str(), value))
+}
+
+fn budget(name: &str, value: &ResultValue) -> Markup {
+    let variance: f64 = value.budget.iter().map(|line| line.standard_uncertainty.powi(2)).sum();
+    let share = |u: f64| if variance > 0.0 { u * u / variance } else { 0.0 };
+    let unit = unit_text(&value.unit);
+    html! {
+        h3 { "Uncertainty budget: " (words(name)) }
+        table.budget {
+            thead { tr {
+                th scope="col" { "Source" }
+                th scope="col" { "Standard uncertainty" }
+                th scope="col" { "Share of the variance" }
+            } }
+            tbody {
+                @for line in &value.budget {
+                    tr {
+                        th scope="row" { (line.source) }
+                        td { (plain(line.standard_uncertainty, 2)) " " (unit) }
+                        td.share { (bar(share(line.standard_uncertainty))) }
+                    }
+                }
+            }
+            @if let Some(all) = value.standard_uncertainty {
+                tfoot { tr {
+                    th scope="row" { "All together" }
+                    td { (plain(all, 2)) " " (unit) }
+                    td {
+                        @match value.degrees_of_freedom {
+                            Some(dof) => { (plain(dof, 2)) " effective degrees of freedom" }
+                            None => {}
+                        }
+                    }
+                } }
+            }
+        }
+    }
+}
+
+/// A share as a bar with a frame, so that it prints without backgrounds, and its number.
+fn bar(share: f64) -> Markup {
+    const LENGTH: f64 = 120.0;
+    html! {
+        svg width="120" height="9" viewBox="0 0 120 9" aria-hidden="true" focusable="false" {
+            rect x="0.5" y="0.5" width="119" height="8" fill="none" stroke="#8a949a" {}
+            rect x="0" y="0" width=(format!("{:.1}", LENGTH * share.clamp(0.0, 1.0))) height="9" fill="#123f6b" {}
+        }
+        " " (format!("{:.0} %", 100.0 * share))
+    }
+}
+
+fn findings(result: &TestResult) -> Markup {
+    html! {
+        @if !result.notes.is_empty() {
+            h3 { "Findings" }
+            ul.findings { @for note in &result.notes { li { (capital(&typeset(note))) "." } } }
+        }
+    }
+}
+
+fn rows(result: &TestResult) -> Markup {
+    html! {
+        h3 { "What became of the rows" }
+        table.rows {
+            thead { tr { th scope="col" { "Rows" } th scope="col" { "Count" } } }
+            tbody {
+                tr { th scope="row" { "read" } td { (count(result.rows_read)) } }
+                tr { th scope="row" { "used" } td { (count(result.rows_used)) } }
+                @for line in &result.set_aside {
+                    tr { th scope="row" { "set aside: " (line.reason) } td { (count(line.count)) } }
+                }
+            }
+        }
+    }
+}
+
+fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+}

@@ -20,6 +20,7 @@ pub mod constant;
 pub mod gas;
 pub mod moisture;
 mod number;
+pub mod permeability;
 mod quantity;
 mod response;
 mod uncertainty;

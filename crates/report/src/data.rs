@@ -129,7 +129,7 @@ impl fmt::Display for DataError {
         match self {
             Self::OutsideFolder { file } => write!(f, "{file}: the path leaves the plan's folder"),
             Self::Read(error) => error.fmt(f),
-            Self::Question { question, .. } => f.write_str(&question.text),
+            Self::Question { file, question } => write!(f, "{file}: {}", question.text),
             Self::MixedTimeBases { dated, elapsed } => {
                 write!(f, "{dated} has dates and {elapsed} has none, so they cannot be put on one time base")
             }
@@ -315,6 +315,7 @@ fn request(plan: &Plan, column: &crate::plan::ColumnPlan) -> ColumnRequest {
         instrument: column.instrument.clone(),
         reporting_limit: instrument.and_then(|i| i.reporting_limit.as_ref()).and_then(si),
         range: instrument.and_then(|i| i.range.as_ref()).and_then(|(low, high)| si(low).zip(si(high))),
+        standard_reference: instrument.and_then(|instrument| instrument.reference),
         ..ColumnRequest::new(column.channel, column.columns.clone())
     }
 }

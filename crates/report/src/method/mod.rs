@@ -1,5 +1,6 @@
 //! From a plan's test to results: one file a method.
 
+mod permeation;
 pub(crate) mod pressure_change;
 mod pressure_channels;
 mod rows;

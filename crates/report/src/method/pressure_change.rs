@@ -150,6 +150,12 @@ fn check(
         findings.notes.push(note.to_owned());
     }
     findings.notes.extend(evaluation.notes.iter().map(ToString::to_string));
+    findings.notes.extend(super::permeation::note(
+        &plan.enclosure,
+        channels.temperature_k(),
+        evaluation.room_pressure_at_start_pa,
+        evaluation.hourly_leak_rate.value,
+    ));
     findings.notes.dedup();
     findings
 }

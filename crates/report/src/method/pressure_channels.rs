@@ -100,6 +100,11 @@ impl<'p> Channels<'p> {
         [fold(f64::INFINITY, f64::min), fold(f64::NEG_INFINITY, f64::max)]
     }
 
+    /// Mean temperature of the gas, or what stands in for it, K.
+    pub(super) fn temperature_k(&self) -> f64 {
+        self.thermometers.first().map_or(self.stated_temperature_k, |(_, channel)| mean(&channel.value))
+    }
+
     /// Median pressure difference to the room, Pa.
     pub(super) fn median_difference_pa(&self) -> f64 {
         let mut values = self.inside.value.clone();
@@ -108,7 +113,7 @@ impl<'p> Channels<'p> {
     }
 
     pub(super) fn room_mean_pa(&self) -> f64 {
-        self.room.as_ref().map_or(self.room_stated_pa, |room| room.value.iter().sum::<f64>() / room.value.len() as f64)
+        self.room.as_ref().map_or(self.room_stated_pa, |room| mean(&room.value))
     }
 }
 
@@ -136,6 +141,10 @@ pub(super) fn fit_instrument(instrument: Option<&Instrument>, dimension: Dimensi
 
 fn first<T>(items: Vec<T>) -> Option<T> {
     items.into_iter().next()
+}
+
+fn mean(values: &[f64]) -> f64 {
+    values.iter().sum::<f64>() / values.len() as f64
 }
 
 fn samples<'a>(channel: &'a ChannelData<'_>) -> Result<Samples<'a>, TestError> {
@@ -191,7 +200,7 @@ fn stated_temperature(data: &TestData<'_>) -> Result<f64, TestError> {
         return Ok(temperature.si);
     }
     let room = first(data.channels(Channel::RoomTemperature)?);
-    Ok(room.map_or(USUAL_ROOM_TEMPERATURE_K, |room| room.value.iter().sum::<f64>() / room.value.len() as f64))
+    Ok(room.map_or(USUAL_ROOM_TEMPERATURE_K, |room| mean(&room.value)))
 }
 
 fn missing_inside(data: &TestData<'_>) -> DataError {

@@ -32,7 +32,11 @@ pub fn qualification(result: &Qualification, paint: Paint) -> String {
 }
 
 fn write_test(out: &mut String, test: &TestResult) {
-    let validity = if test.valid { "valid" } else { "NOT VALID" };
+    let validity = match (test.valid, test.window.is_some()) {
+        (true, _) => "valid",
+        (false, true) => "NOT VALID",
+        (false, false) => "NOT EVALUATED",
+    };
     paragraph(out, "Test", INDENT, &format!("{} ({}), {validity}", test.id, test.method));
     for problem in &test.problems {
         paragraph(out, "  problem", INDENT, problem);
@@ -81,6 +85,9 @@ pub(crate) fn value_text(value: &ResultValue) -> String {
     match (value.kind, value.value, value.interval95) {
         (ResultValueKind::Estimate, Some(number), [Some(low), Some(high)]) => {
             let half = 0.5 * (high - low);
+            if half == 0.0 {
+                return format!("{} {unit}, uncertainty not known", display_number(number, 3));
+            }
             let lopsided = (0.5 * (high + low) - number).abs() > 0.1 * half;
             if lopsided {
                 let [number, low, high] = [number, low, high].map(|value| display_number(value, 3));
@@ -103,9 +110,6 @@ pub(crate) fn value_text(value: &ResultValue) -> String {
 
 /// Value and expanded uncertainty with the same last digit, the uncertainty with two digits (JCGM 100:2008, 7.2.6).
 fn rounded_together(value: f64, half: f64) -> (String, String) {
-    if !(half > 0.0) {
-        return (display_number(value, 6), "0".to_owned());
-    }
     let last = half.log10().floor() as i32 - 1;
     let size = value.abs().max(half).log10().floor() as i32;
     if (-3..6).contains(&size) {

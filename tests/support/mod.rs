@@ -5,17 +5,17 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 
 /// A folder of its own with files, removed at the end.
-pub struct Bench {
+pub(crate) struct Bench {
     folder: tempfile::TempDir,
 }
 
 impl Bench {
-    pub fn new() -> Self {
+    pub(crate) fn new() -> Self {
         Self { folder: tempfile::tempdir().unwrap() }
     }
 
     /// A bench with a copy of the K-12 demo.
-    pub fn with_demo() -> Self {
+    pub(crate) fn with_demo() -> Self {
         let bench = Self::new();
         let demo = workspace().join("data-samples/k-12");
         for entry in fs::read_dir(demo).unwrap() {
@@ -25,22 +25,22 @@ impl Bench {
         bench
     }
 
-    pub fn path(&self, name: &str) -> PathBuf {
+    pub(crate) fn path(&self, name: &str) -> PathBuf {
         self.folder.path().join(name)
     }
 
     #[allow(clippy::disallowed_methods, reason = "input of a test")]
-    pub fn write(&self, name: &str, content: impl AsRef<[u8]>) {
+    pub(crate) fn write(&self, name: &str, content: impl AsRef<[u8]>) {
         fs::create_dir_all(self.path(name).parent().unwrap()).unwrap();
         fs::write(self.path(name), content).unwrap();
     }
 
-    pub fn read(&self, name: &str) -> String {
+    pub(crate) fn read(&self, name: &str) -> String {
         fs::read_to_string(self.path(name)).unwrap()
     }
 
     /// Names in the folder, sorted.
-    pub fn names(&self) -> Vec<String> {
+    pub(crate) fn names(&self) -> Vec<String> {
         let entries = fs::read_dir(self.folder.path()).unwrap();
         let mut names: Vec<_> = entries.map(|e| e.unwrap().file_name().into_string().unwrap()).collect();
         names.sort();
@@ -48,26 +48,26 @@ impl Bench {
     }
 
     /// Runs the program here.
-    pub fn run(&self, arguments: &[&str]) -> Run {
+    pub(crate) fn run(&self, arguments: &[&str]) -> Run {
         run_in(self.folder.path(), arguments)
     }
 }
 
 /// What the program said and how it ended.
 #[derive(Debug)]
-pub struct Run {
-    pub code: i32,
-    pub stdout: String,
-    pub stderr: String,
+pub(crate) struct Run {
+    pub(crate) code: i32,
+    pub(crate) stdout: String,
+    pub(crate) stderr: String,
 }
 
 impl Run {
-    pub fn json(&self) -> serde_json::Value {
+    pub(crate) fn json(&self) -> serde_json::Value {
         serde_json::from_str(&self.stdout).unwrap_or_else(|error| panic!("no JSON: {error}\n{self:?}"))
     }
 }
 
-pub fn run_in(folder: &Path, arguments: &[&str]) -> Run {
+pub(crate) fn run_in(folder: &Path, arguments: &[&str]) -> Run {
     let output: Output =
         Command::new(env!("CARGO_BIN_EXE_tightfit")).args(arguments).current_dir(folder).output().unwrap();
     Run {
@@ -78,6 +78,6 @@ pub fn run_in(folder: &Path, arguments: &[&str]) -> Run {
 }
 
 /// The top of the repository.
-pub fn workspace() -> PathBuf {
+pub(crate) fn workspace() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("../..").canonicalize().unwrap()
 }

@@ -137,7 +137,7 @@ mod tests {
 
     #[test]
     fn the_filter_agrees_with_the_dense_covariance_matrix() {
-        let time_s = [0.0, 10.0, 25.0, 30.0, 100.0, 160.0];
+        let time_s = [0.0_f64, 10.0, 25.0, 30.0, 100.0, 160.0];
         let readings = [1.0, 2.0, 1.0, 4.0, 1.0, 3.0];
         let noise = NoiseModel {
             white_variance: 0.3,
@@ -146,7 +146,7 @@ mod tests {
                 OrnsteinUhlenbeck { variance: 0.5, memory_s: 300.0 },
             ],
         };
-        let rows: Vec<f64> = time_s.iter().flat_map(|t| [1.0, *t, (t / 20.0).sin()]).collect();
+        let rows: Vec<f64> = time_s.iter().flat_map(|t: &f64| [1.0, *t, (*t / 20.0).sin()]).collect();
         let whitened = whiten(&time_s, &readings, &rows, 3, &noise);
 
         let n = time_s.len();

@@ -109,15 +109,21 @@ fn with_suspicion(curve: Vec<f64>, grid: &[f64], (probability, drift): (f64, f64
     let density: Vec<f64> = curve.iter().map(|value| (value - top).exp()).collect();
     let mass = trapezoid(grid, &density);
     let distribution = Distribution::from_density(grid.to_vec(), &density);
-    let (centre, spread) = (distribution.mean(), distribution.standard_deviation().hypot(drift));
-    let scale = mass / (spread * std::f64::consts::TAU.sqrt());
+    let (centre, own) = (distribution.mean(), distribution.standard_deviation());
+    let smeared = |g: f64| -> f64 {
+        // A small and a large drift, half each: a density with long tails, so that a gross error loses its pull.
+        [0.5, 4.0]
+            .iter()
+            .map(|factor| {
+                let spread = own.hypot(factor * drift);
+                0.5 * mass / (spread * std::f64::consts::TAU.sqrt()) * (-0.5 * ((g - centre) / spread).powi(2)).exp()
+            })
+            .sum()
+    };
     density
         .iter()
         .zip(grid)
-        .map(|(d, g)| {
-            let smeared = scale * (-0.5 * ((g - centre) / spread).powi(2)).exp();
-            ((1.0 - probability) * d + probability * smeared).max(1e-300).ln() + top
-        })
+        .map(|(d, g)| ((1.0 - probability) * d + probability * smeared(*g)).max(1e-300).ln() + top)
         .collect()
 }
 
@@ -139,7 +145,7 @@ fn grid(evidence: &[Evidence], nuisances: &[Nuisance]) -> Option<Vec<f64>> {
                     (b - centre).abs() + 6.0 * (rss / node.degrees_of_freedom.max(1.0) / curvature).sqrt()
                 })
                 .fold(6.0 * scale, f64::max)
-                + if evidence.len() > 1 { 4.0 * sensor.suspicion.1 } else { 0.0 };
+                + if evidence.len() > 1 { 10.0 * sensor.suspicion.1 } else { 0.0 };
             if !(scale > 0.0 && widest.is_finite()) {
                 return None;
             }

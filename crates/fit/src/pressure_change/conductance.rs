@@ -16,8 +16,8 @@ pub(crate) struct Fit {
     /// G/V in 1/s.
     pub(crate) distribution: Distribution,
     pub(crate) expansion: Expansion,
-    /// Mean of the other shared quantities after the fit, deviations from the expansion point.
-    pub(crate) others: [f64; SHARED],
+    /// What moves along with the conductance.
+    pub(crate) freedom: Freedom,
     /// Compliance over volume: mean and standard deviation after the fit.
     pub(crate) compliance_per_pa: (f64, f64),
     /// Standard deviation of G/V by the compliance alone, 1/s.
@@ -90,6 +90,15 @@ impl CompliancePrior {
         }
     }
 
+    /// Standard deviation: infinite for a flat prior, none for a fixed value.
+    fn spread(self) -> Option<f64> {
+        match self {
+            Self::Fixed(_) => None,
+            Self::Normal { spread, .. } => Some(spread),
+            Self::OneSided { .. } => Some(f64::INFINITY),
+        }
+    }
+
     fn centre(self) -> f64 {
         match self {
             Self::Fixed(value) => value,
@@ -125,11 +134,33 @@ pub(crate) fn fit(
     rounding: (f64, f64),
 ) -> Option<Fit> {
     let wanted = [true, prior_is_free(prior), zero_spread_pa > 0.0, model.known_inflow.is_some()];
-    let pilot = Pilot::find(base, sensors, model, prior, rounding, wanted)?;
-    let at = pilot.expansion;
+    let mut at = pilot(base, sensors, model, prior, rounding, wanted)?;
+    // With the compliance free the start may be far off; the temperature is expanded anew about what was found.
+    let rounds = if prior_is_free(prior) { 3 } else { 1 };
+    for _ in 1..rounds {
+        let found = fit_about(base, sensors, model, prior, zero_spread_pa, rounding, at)?;
+        let (spread, shift) = (found.compliance_per_pa.1, found.compliance_per_pa.0 - at.compliance_per_pa);
+        at = Expansion { conductance_per_s: found.distribution.median(), compliance_per_pa: found.compliance_per_pa.0 };
+        if shift.abs() < 0.5 * spread {
+            break;
+        }
+    }
+    fit_about(base, sensors, model, prior, zero_spread_pa, rounding, at)
+}
+
+/// Fits about an expansion point.
+fn fit_about(
+    base: &Base,
+    sensors: &[Sensor],
+    model: &Model,
+    prior: CompliancePrior,
+    zero_spread_pa: f64,
+    rounding: (f64, f64),
+    at: Expansion,
+) -> Option<Fit> {
+    let wanted = [true, prior_is_free(prior), zero_spread_pa > 0.0, model.known_inflow.is_some()];
     let gas = GasTemperature::new(base, model, at);
-    let mut others = [0.0; SHARED];
-    others[1] = pilot.compliance - at.compliance_per_pa;
+    let others = [0.0; SHARED];
 
     let mut likelihoods: Vec<SensorLikelihood<'_>> =
         sensors.iter().map(|sensor| SensorLikelihood::new(sensor, base, &gas, rounding, wanted)).collect();
@@ -146,13 +177,6 @@ pub(crate) fn fit(
     let combined = combine(&evidence, &nuisances)?;
     let means = nuisance_means(&nuisances, &combined.nuisance_weight);
 
-    let rigid = matches!(prior, CompliancePrior::OneSided { .. }).then(|| {
-        let mut stiff = [0.0; SHARED];
-        stiff[1] = -at.compliance_per_pa;
-        combine(&evidence, &[(stiff, 0.0)]).map(|c| c.distribution.shifted(at.conductance_per_s))
-    });
-    let ratio = model.known_inflow.and_then(|_| inflow_ratio(&evidence, &nuisances));
-    let slope = |index: usize| -best.information[0][index] / best.information[0][0].max(1e-300);
     let spread = |index: usize| {
         let mean = means[index];
         nuisances
@@ -162,6 +186,15 @@ pub(crate) fn fit(
             .sum::<f64>()
             .sqrt()
     };
+    // Only where the data leave a rigid box possible at all.
+    let may_be_rigid = at.compliance_per_pa + means[1] < 2.5 * spread(1);
+    let rigid = (may_be_rigid && matches!(prior, CompliancePrior::OneSided { .. })).then(|| {
+        let mut stiff = [0.0; SHARED];
+        stiff[1] = -at.compliance_per_pa;
+        combine(&evidence, &[(stiff, 0.0)]).map(|c| c.distribution.shifted(at.conductance_per_s))
+    });
+    let ratio = model.known_inflow.and_then(|_| inflow_ratio(&evidence, &nuisances));
+    let slope = |index: usize| -best.information[0][index] / best.information[0][0].max(1e-300);
     let sensor_fits = likelihoods
         .iter_mut()
         .zip(&evidence)
@@ -176,7 +209,7 @@ pub(crate) fn fit(
         compliance_per_pa: (at.compliance_per_pa + means[1], spread(1)),
         by_compliance: (slope(1) * spread(1)).abs(),
         by_zero: (zero_spread_pa > 0.0).then(|| (slope(2) * spread(2)).abs()),
-        others: means,
+        freedom: Freedom { compliance: prior.spread(), zero: (zero_spread_pa > 0.0).then_some(zero_spread_pa), means },
         rigid: rigid.flatten(),
         ratio,
         sensors: sensor_fits,
@@ -190,13 +223,59 @@ pub(crate) fn conductance_at(
     model: &Model,
     at: Expansion,
     hyper: &Hyper,
-    others: &[f64; SHARED],
+    freedom: &Freedom,
 ) -> Option<f64> {
     let gas = GasTemperature::new(base, model, at);
     let mut likelihood = SensorLikelihood::new(sensor, base, &gas, (0.0, 1.0), [true, true, true, false]);
     let design = likelihood.design(hyper.lag_s);
     let node = likelihood.node(&design, hyper.wander_k, hyper.memory_s, 0.0)?;
-    Some(at.conductance_per_s + node.profile(others).0)
+    Some(at.conductance_per_s + freedom.best_conductance(&node))
+}
+
+/// Shared quantities that an error of an instrument moves along with the conductance.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Freedom {
+    /// Prior standard deviation of the compliance over volume (infinite for a flat prior); none when it is fixed.
+    compliance: Option<f64>,
+    /// Prior standard deviation of the gauge's zero; none when it is not integrated over.
+    zero: Option<f64>,
+    /// Means after the fit, for what is fixed.
+    means: [f64; SHARED],
+}
+
+impl Freedom {
+    /// Best conductance with the free quantities at their best, priors counted in.
+    fn best_conductance(&self, node: &Node) -> f64 {
+        let (_, rss, _) = node.profile(&self.means);
+        let variance = rss / node.degrees_of_freedom.max(1.0);
+        let mut others = self.means;
+        // Two quantities at most: alternating between them settles within a few rounds for propagation's needs,
+        // and an elimination would need the same prior terms.
+        for _ in 0..30 {
+            for (index, prior) in [(1, self.compliance), (2, self.zero)] {
+                if let Some(spread) = prior {
+                    others[index] =
+                        conditional_best(node, &others, index, variance / (spread * spread), self.means[index]);
+                }
+            }
+        }
+        node.profile(&others).0
+    }
+}
+
+/// Best value of one nuisance, conductance free and the other nuisances given, with a prior about `centre`.
+fn conditional_best(node: &Node, others: &[f64; SHARED], index: usize, precision: f64, centre: f64) -> f64 {
+    let info = &node.information;
+    let gg = info[0][0].max(1e-300);
+    let mut linear = node.linear[index] - info[0][index] * node.linear[0] / gg;
+    for other in 1..SHARED {
+        if other != index {
+            linear -= (info[index][other] - info[0][index] * info[0][other] / gg) * others[other];
+        }
+    }
+    let curvature = info[index][index] - info[0][index].powi(2) / gg;
+    let total = curvature + precision;
+    if total > 0.0 { (linear + precision * centre) / total } else { centre }
 }
 
 fn prior_is_free(prior: CompliancePrior) -> bool {
@@ -204,47 +283,40 @@ fn prior_is_free(prior: CompliancePrior) -> bool {
 }
 
 /// A first fit that finds the point to expand about.
-struct Pilot {
-    expansion: Expansion,
-    compliance: f64,
-}
-
-impl Pilot {
-    fn find(
-        base: &Base,
-        sensors: &[Sensor],
-        model: &Model,
-        prior: CompliancePrior,
-        rounding: (f64, f64),
-        wanted: [bool; SHARED],
-    ) -> Option<Self> {
-        let sensor = sensors.first()?;
-        let lag_s = sensor.prior.lag_s.map_or(0.0, |lag| lag.median);
-        let wander_k = sensor.prior.wander_k.median;
-        let mut at = Expansion { conductance_per_s: 0.0, compliance_per_pa: prior.centre() };
-        // The temperature is nearly linear in g: two or three rounds leave nothing to correct.
-        for _ in 0..4 {
-            let gas = GasTemperature::new(base, model, at);
-            let mut likelihood = SensorLikelihood::new(sensor, base, &gas, rounding, wanted);
-            let design = likelihood.design(lag_s);
-            let node = likelihood.node(&design, wander_k, 2700.0, 0.0)?;
-            let step = node.profile(&[0.0; SHARED]).0;
-            at.conductance_per_s += step;
-            if !at.conductance_per_s.is_finite() {
-                return None;
-            }
-            if (step * gas.largest_exposure_s).abs() < 3e-4 {
-                break;
-            }
+fn pilot(
+    base: &Base,
+    sensors: &[Sensor],
+    model: &Model,
+    prior: CompliancePrior,
+    rounding: (f64, f64),
+    wanted: [bool; SHARED],
+) -> Option<Expansion> {
+    let sensor = sensors.first()?;
+    let lag_s = sensor.prior.lag_s.map_or(0.0, |lag| lag.median);
+    let wander_k = sensor.prior.wander_k.median;
+    let mut at = Expansion { conductance_per_s: 0.0, compliance_per_pa: prior.centre() };
+    // The temperature is nearly linear in g: two or three rounds leave nothing to correct.
+    for _ in 0..4 {
+        let gas = GasTemperature::new(base, model, at);
+        let mut likelihood = SensorLikelihood::new(sensor, base, &gas, rounding, wanted);
+        let design = likelihood.design(lag_s);
+        let node = likelihood.node(&design, wander_k, 2700.0, 0.0)?;
+        let step = node.profile(&[0.0; SHARED]).0;
+        at.conductance_per_s += step;
+        if !at.conductance_per_s.is_finite() {
+            return None;
         }
-        Some(Self { expansion: at, compliance: prior.centre() })
+        if (step * gas.largest_exposure_s).abs() < 3e-4 {
+            break;
+        }
     }
+    Some(at)
 }
 
 /// Probability and size of a drift that a sensor's wander does not tell, by kind: a warm corner or a vessel that leaks.
 fn suspicion(kind: SensorKind, drift_to_conductance: f64) -> (f64, f64) {
     match kind {
-        SensorKind::Vessel => (0.07, 0.15 / 3600.0 * drift_to_conductance),
+        SensorKind::Vessel => (0.06, 0.15 / 3600.0 * drift_to_conductance),
         SensorKind::Thermometer => (0.02, 0.1 / 3600.0 * drift_to_conductance),
         SensorKind::Steady => (0.0, 0.0),
     }
@@ -403,8 +475,8 @@ pub(crate) fn by_pressure_error(
     hyper: &Hyper,
     error: &PressureError,
 ) -> f64 {
-    let plain = conductance_at(base, sensor, model, fit.expansion, hyper, &fit.others);
-    let moved = conductance_at(&base.perturbed(error), sensor, model, fit.expansion, hyper, &fit.others);
+    let plain = conductance_at(base, sensor, model, fit.expansion, hyper, &fit.freedom);
+    let moved = conductance_at(&base.perturbed(error), sensor, model, fit.expansion, hyper, &fit.freedom);
     match (plain, moved) {
         (Some(plain), Some(moved)) => moved - plain,
         _ => 0.0,

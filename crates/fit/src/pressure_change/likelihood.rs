@@ -6,7 +6,7 @@
 //! so that a record too short to know them gives the wide result that is true.
 
 use super::base::{Base, GasTemperature, SHARED, lag};
-use super::sensor::{LogNormal, Sensor};
+use super::sensor::{LogNormal, Sensor, SensorKind};
 use crate::noise::{NoiseModel, OrnsteinUhlenbeck, whiten};
 
 /// Noise of a sensor as it is integrated over.
@@ -19,7 +19,7 @@ pub(crate) struct Hyper {
 }
 
 /// Quadratic form of the residual sum of squares in the shared quantities s (deviations from the expansion point):
-/// `rss(s) = constant − 2·linear·s + s·information·s`, in units of the white variance that was assumed.
+/// `rss(s) = constant − 2·linear·s + s·information·s`, relative to the noise that was assumed.
 #[derive(Debug, Clone)]
 pub(crate) struct Node {
     pub(crate) hyper: Hyper,
@@ -155,7 +155,8 @@ impl<'a> SensorLikelihood<'a> {
     /// Means over the rows of a column of the gas temperature, as the sensor would show it.
     fn seen(&mut self, column: usize, lag_s: f64) -> Vec<f64> {
         let input = &self.gas.columns[column];
-        let series = if lag_s > 0.0 {
+        // Without a thermometer nothing lags; the time constant is that of the settling.
+        let series = if lag_s > 0.0 && self.sensor.kind != SensorKind::Steady {
             lag(&self.base.time_s, input, lag_s, &mut self.lagged);
             &self.lagged
         } else {
@@ -200,15 +201,15 @@ impl<'a> SensorLikelihood<'a> {
         Design { rows, columns: width, local, lag_s }
     }
 
-    /// Prior precisions of the local columns, in units of the white variance.
+    /// Prior precisions of the local columns.
     fn local_precision(&self, lag_s: f64) -> Vec<f64> {
         let mut out = vec![0.0];
         if lag_s > 0.0 {
-            out.push(self.white_variance / self.sensor.prior.start_k.max(1e-3).powi(2));
+            out.push(self.sensor.prior.start_k.max(1e-3).powi(-2));
         }
         if self.sensor.prior.drift_k_per_s > 0.0 {
             let span = self.row_time_s[self.row_time_s.len() - 1] - self.row_time_s[0];
-            out.push(self.white_variance / (self.sensor.prior.drift_k_per_s * span).powi(2));
+            out.push((self.sensor.prior.drift_k_per_s * span).powi(-2));
         }
         out.resize(out.len() + self.steps(), 0.0);
         out
@@ -278,6 +279,10 @@ impl<'a> SensorLikelihood<'a> {
             information: [[0.0; SHARED]; SHARED],
             degrees_of_freedom: (self.row_time_s.len() - design.local.min(self.row_time_s.len() - 2)) as f64 - 1.0,
         };
+        if self.sensor.prior.scale_known {
+            node.constant += KNOWN_SCALE;
+            node.degrees_of_freedom += KNOWN_SCALE;
+        }
         let positions: Vec<usize> = (0..SHARED).filter(|j| self.active[*j]).collect();
         for (row, &j) in positions.iter().enumerate() {
             node.linear[j] = a[(design.local + row) * k + k - 1];
@@ -346,6 +351,10 @@ impl<'a> SensorLikelihood<'a> {
         let prior = &self.sensor.prior;
         if prior.no_wander > 0.0 {
             nodes.extend(self.node(design, 0.0, memory_s, log_prior + prior.no_wander.ln()));
+        }
+        if prior.wander_k.spread <= 0.0 {
+            nodes.extend(self.node(design, prior.wander_k.median, memory_s, log_prior));
+            return;
         }
         let slab = log_prior + (1.0 - prior.no_wander).ln();
         let (low, high) = (
@@ -445,6 +454,9 @@ impl<'a> SensorLikelihood<'a> {
     fn best_noise(&mut self, lag_s: f64, others: &[f64; SHARED]) -> (f64, f64) {
         let design = self.design(lag_s);
         let prior = &self.sensor.prior;
+        if prior.wander_k.spread <= 0.0 {
+            return (prior.wander_k.median, prior.memory_s.first().map_or(10_800.0, |m| m.0));
+        }
         let mut best = (f64::NEG_INFINITY, (prior.wander_k.median, 2700.0));
         for &(memory_s, _) in &prior.memory_s {
             for step in -4..=4 {
@@ -462,6 +474,8 @@ impl<'a> SensorLikelihood<'a> {
     }
 }
 
+/// Degrees of freedom that stand for a noise that is known: the Student density is then a normal one.
+const KNOWN_SCALE: f64 = 1e4;
 /// Nodes of the wander: to start with, and in all.
 const WANDER_START: usize = 6;
 const WANDER_NODES: usize = 11;

@@ -26,7 +26,7 @@ impl LogNormal {
 /// What is known beforehand about the errors of a sensor.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Prior {
-    /// Lag behind the mean gas in s; none for a sensor without.
+    /// Lag behind the mean gas in s; where there is no thermometer, the time in which the gas settles after pumping.
     pub(crate) lag_s: Option<LogNormal>,
     /// Probability that it does not wander at all.
     pub(crate) no_wander: f64,
@@ -38,6 +38,8 @@ pub(crate) struct Prior {
     pub(crate) drift_k_per_s: f64,
     /// Standard deviation of the difference between reading and lagged gas at the start, in K.
     pub(crate) start_k: f64,
+    /// The noise is as stated and not estimated from the data.
+    pub(crate) scale_known: bool,
 }
 
 /// A sensor with its readings in the hold, binned like the base.
@@ -244,7 +246,7 @@ pub(crate) fn sensors(record: &Record<'_>, joined: &Joined, base: &Base, ahead_s
             out.extend(Sensor::new(
                 "temperature (not logged)",
                 SensorKind::Steady,
-                steady_prior(),
+                steady_prior(base),
                 samples,
                 0.0,
                 base,
@@ -254,8 +256,8 @@ pub(crate) fn sensors(record: &Record<'_>, joined: &Joined, base: &Base, ahead_s
     }
     for sensor in &mut out {
         if sensor.kind == SensorKind::Steady {
-            // The scatter of the pressures is the only white noise there is.
-            sensor.white_k = pressure_scatter(base) * sensor.mean_k;
+            // Air conditioning that a steady temperature does not know of.
+            sensor.white_k = (pressure_scatter(base) * sensor.mean_k).max(0.03);
         }
         sensor.white_k = sensor.white_k.max(2e-4);
     }
@@ -307,34 +309,40 @@ fn thermometer_prior(place: Place, response: Option<Response>, base: &Base) -> P
     };
     Prior {
         lag_s: Some(lag_prior(response, usual)),
-        no_wander: 0.25,
-        wander_k: LogNormal { median: 0.012, spread: 1.4 },
+        no_wander: 0.5,
+        wander_k: LogNormal { median: 0.025, spread: 1.0 },
         memory_s: memories(),
         drift_k_per_s: 0.0,
         start_k: start_spread_k(base),
+        scale_known: false,
     }
 }
 
 fn vessel_prior(response: Option<Response>, base: &Base) -> Prior {
     Prior {
         lag_s: Some(lag_prior(response, LogNormal { median: 150.0, spread: 0.9 })),
-        no_wander: 0.35,
-        wander_k: LogNormal { median: 0.003, spread: 1.4 },
+        no_wander: 0.5,
+        wander_k: LogNormal { median: 0.006, spread: 1.2 },
         memory_s: memories(),
         drift_k_per_s: 0.0,
         start_k: start_spread_k(base),
+        scale_known: false,
     }
 }
 
-/// A closed box in a room: some tenths of a kelvin within hours, tenths of a kelvin per hour.
-fn steady_prior() -> Prior {
+/// No thermometer: a closed box in a room changes by some tenths of a kelvin within hours, at first by tenths of a
+/// kelvin per hour. That is taken as it stands: the smooth curve of the pressure would make any estimate of the
+/// wander from the data too small.
+fn steady_prior(base: &Base) -> Prior {
+    let span_s = base.time_s[base.len() - 1] - base.time_s[0];
     Prior {
-        lag_s: None,
+        lag_s: Some(LogNormal { median: 600.0, spread: 0.7 }),
         no_wander: 0.0,
-        wander_k: LogNormal { median: 0.3, spread: 0.9 },
-        memory_s: vec![(600.0, 0.2), (1800.0, 0.25), (5400.0, 0.2), (16_200.0, 0.2), (48_600.0, 0.15)],
-        drift_k_per_s: 0.3 / 3600.0,
-        start_k: 0.0,
+        wander_k: LogNormal { median: 0.4, spread: 0.0 },
+        memory_s: vec![(10_800.0, 1.0)],
+        drift_k_per_s: (0.3 / 3600.0_f64).min(1.0 / span_s.max(1.0)),
+        start_k: start_spread_k(base),
+        scale_known: true,
     }
 }
 
@@ -385,15 +393,20 @@ pub(crate) fn without_spikes(values: &[f64], step: f64) -> Vec<bool> {
     if values.len() < 9 {
         return vec![true; values.len()];
     }
-    let median_of_five = |centre: usize| {
+    // Distance from the median of five, and the median distance of the five from it.
+    let spread_of_five = |centre: usize| {
         let mut near = [0.0; 5];
         near.copy_from_slice(&values[centre - 2..=centre + 2]);
         near.sort_by(f64::total_cmp);
-        near[2]
+        let median = near[2];
+        let mut away = near.map(|v| (v - median).abs());
+        away.sort_by(f64::total_cmp);
+        ((values[centre] - median).abs(), away[2])
     };
-    let distance: Vec<f64> = (0..values.len())
-        .map(|i| if i < 2 || i + 2 >= values.len() { 0.0 } else { (values[i] - median_of_five(i)).abs() })
+    let local: Vec<(f64, f64)> = (0..values.len())
+        .map(|i| if i < 2 || i + 2 >= values.len() { (0.0, 0.0) } else { spread_of_five(i) })
         .collect();
+    let distance: Vec<f64> = local.iter().map(|l| l.0).collect();
     let mut positive: Vec<f64> = distance.iter().copied().filter(|d| *d > 0.0).collect();
     if positive.is_empty() {
         return vec![true; values.len()];
@@ -401,5 +414,6 @@ pub(crate) fn without_spikes(values: &[f64], step: f64) -> Vec<bool> {
     let middle = positive.len() / 2;
     let typical = *positive.select_nth_unstable_by(middle, f64::total_cmp).1;
     let limit = (12.0 * typical).max(4.0 * step);
-    distance.iter().map(|d| *d <= limit).collect()
+    // On a steep slope neighbours differ much; a spike stands out of these differences as well.
+    local.iter().map(|(d, spread)| *d <= limit.max(8.0 * spread)).collect()
 }

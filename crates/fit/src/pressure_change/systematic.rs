@@ -51,7 +51,7 @@ pub(crate) fn systematic_budget(
         let volume = settings.volume.map_or(0.0, |v| v.standard_uncertainty_m3 / v.value_m3);
         let relative = (leak.standard_uncertainty_m3_per_s / leak.flow_m3_per_s).hypot(volume);
         let moved = Model { known_inflow: Some((known.0 * (1.0 + relative), known.1, known.2)), ..model.clone() };
-        let at = |model: &Model| conductance_at(base, sensor, model, fit.expansion, &found.hyper, &fit.others);
+        let at = |model: &Model| conductance_at(base, sensor, model, fit.expansion, &found.hyper, &fit.freedom);
         if let (Some(plain), Some(moved)) = (at(model), at(&moved)) {
             lines.push(BudgetLine::new("superimposed leak", moved - plain));
         }
@@ -98,7 +98,7 @@ fn thermometer_lines(
             for (time, reading) in sensor.time_s.iter().zip(moved.reading_k.iter_mut()) {
                 *reading += change(*time - start, *reading - sensor.mean_k);
             }
-            let at = |sensor: &Sensor| conductance_at(base, sensor, model, fit.expansion, &found.hyper, &fit.others);
+            let at = |sensor: &Sensor| conductance_at(base, sensor, model, fit.expansion, &found.hyper, &fit.freedom);
             match (at(sensor), at(&moved)) {
                 (Some(plain), Some(moved)) => (moved - plain) * share,
                 _ => 0.0,

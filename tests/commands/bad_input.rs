@@ -99,7 +99,8 @@ fn a_path_that_leaves_the_plans_folder_is_refused() {
 #[test]
 fn a_method_that_is_not_computed_leaves_the_other_tests_reported() {
     let bench = Bench::with_demo();
-    let plan = bench.read("tight.toml") + "\n[[test]]\nid = \"later\"\nmethod = \"regeneration\"\nfiles = [\"tight.csv\"]\n";
+    let plan =
+        bench.read("tight.toml") + "\n[[test]]\nid = \"later\"\nmethod = \"regeneration\"\nfiles = [\"tight.csv\"]\n";
     bench.write("tight.toml", plan);
     let run = bench.run(&["qualify", "tight.toml", "--format", "json"]);
     assert_refused(&run, &["later", "not computed by this version"]);

@@ -3,8 +3,10 @@
 use std::collections::BTreeMap;
 use std::fmt;
 
+use serde::{Deserialize, Serialize};
+
 /// Why a row was set aside.
-#[derive(Debug, Clone, PartialEq, Eq, Hash, PartialOrd, Ord)]
+#[derive(Debug, Clone, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
 pub enum RowReason {
     /// The header again, in mid-file.
     RepeatedHeader,
@@ -58,7 +60,7 @@ impl fmt::Display for RowReason {
 }
 
 /// Rows set aside for one reason.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct SetAside {
     /// Why.
     pub reason: RowReason,
@@ -69,10 +71,31 @@ pub struct SetAside {
 }
 
 /// Row account of one file. `rows_read = rows_used + rows_set_aside` by construction.
-#[derive(Debug, Clone, Default, PartialEq, Eq)]
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(from = "Saved", into = "Saved")]
 pub struct Account {
     used: u64,
     set_aside: BTreeMap<RowReason, (u64, Vec<u64>)>,
+}
+
+/// An account as it is saved: a list, for the reasons are no text to be keys of.
+#[derive(Serialize, Deserialize)]
+struct Saved {
+    used: u64,
+    set_aside: Vec<SetAside>,
+}
+
+impl From<Account> for Saved {
+    fn from(account: Account) -> Self {
+        Self { used: account.used, set_aside: account.by_reason() }
+    }
+}
+
+impl From<Saved> for Account {
+    fn from(saved: Saved) -> Self {
+        let set_aside = saved.set_aside.into_iter().map(|group| (group.reason, (group.count, group.lines))).collect();
+        Self { used: saved.used, set_aside }
+    }
 }
 
 impl Account {

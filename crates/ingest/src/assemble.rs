@@ -418,8 +418,21 @@ fn cadence_and_gaps(time_s: &[f64]) -> (Option<f64>, Vec<(f64, f64)>) {
     }
     let middle = steps.len() / 2;
     let cadence = *steps.select_nth_unstable_by(middle, f64::total_cmp).1;
-    let gaps = time_s.windows(2).filter(|pair| pair[1] - pair[0] > 3.0 * cadence && cadence > 0.0).map(|pair| (pair[0], pair[1])).collect();
+    let gaps = (1..time_s.len()).filter(|i| is_gap(time_s, *i, cadence)).map(|i| (time_s[i - 1], time_s[i])).collect();
     (Some(cadence), gaps)
+}
+
+/// A step is a gap if it is long beside the cadence of the file and beside the steps around it: some loggers slow down.
+fn is_gap(time_s: &[f64], i: usize, cadence: f64) -> bool {
+    const AROUND: usize = 8;
+    let step = time_s[i] - time_s[i - 1];
+    if cadence <= 0.0 || step <= 3.0 * cadence {
+        return false;
+    }
+    let near = &time_s[i.saturating_sub(AROUND + 1)..(i + AROUND + 1).min(time_s.len())];
+    let mut steps: Vec<f64> = near.windows(2).map(|pair| pair[1] - pair[0]).collect();
+    let middle = steps.len() / 2;
+    step > 3.0 * *steps.select_nth_unstable_by(middle, f64::total_cmp).1
 }
 
 /// The longest run of one value, where so long a run is out of all proportion to how often the value changes elsewhere.

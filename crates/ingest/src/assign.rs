@@ -57,9 +57,12 @@ struct Candidate {
     unit: Option<Unit>,
     unit_text: Option<String>,
     guess: Option<Guess>,
-    /// Median of the sample, as written.
+    /// Median and bounds (without the outermost twentieths) of the sample, as written.
     median: Option<f64>,
+    bounds: Option<(f64, f64)>,
     highest: Option<f64>,
+    /// Whole numbers only.
+    whole: bool,
 }
 
 /// Assign the columns of a wide table, or the names of a long one (`table.names` then holds the names).
@@ -103,6 +106,7 @@ fn candidate(table: &Table, rows: &[Record<'_>], style: NumberStyle, index: usiz
     let unit = unit_text.as_deref().and_then(unit_text::parse);
     let mut guess = words::guess(&name, unit.as_ref());
     if !matches!(guess, Some(Guess::Channel(_)))
+        && words::needs_words_above(&name)
         && let Some(above) = table.above.get(index).filter(|above| !above.is_empty())
     {
         guess = words::guess(&format!("{above} {name}"), unit.as_ref()).or(guess);
@@ -117,7 +121,9 @@ fn candidate(table: &Table, rows: &[Record<'_>], style: NumberStyle, index: usiz
         unit_text,
         guess: guess.filter(|_| !values.is_empty() || rows.is_empty() || has_readings(rows, style, index)),
         median: values.get(values.len() / 2).copied(),
+        bounds: values.first().map(|_| (values[values.len() / 20], values[values.len() - 1 - values.len() / 20])),
         highest: values.last().copied(),
+        whole: values.iter().all(|value| value.fract() == 0.0),
     }
 }
 
@@ -126,10 +132,15 @@ fn has_readings(rows: &[Record<'_>], style: NumberStyle, index: usize) -> bool {
 }
 
 fn unit_in_cells(rows: &[Record<'_>], style: NumberStyle, index: usize) -> Option<String> {
-    rows.iter().take(50).find_map(|row| {
-        let (_, unit) = cell::number_with_unit(row.field(index), style)?;
-        unit_text::parse(unit).map(|_| unit.to_owned())
-    })
+    let units: Vec<Option<&str>> = rows
+        .iter()
+        .map(|row| row.field(index))
+        .filter(|cell| !cell.is_empty())
+        .take(50)
+        .map(|cell| cell::number_with_unit(cell, style).map(|(_, unit)| unit).filter(|unit| unit_text::parse(unit).is_some()))
+        .collect();
+    let stated = units.iter().flatten().count();
+    units.iter().flatten().next().filter(|_| stated * 2 > units.len()).map(|unit| (*unit).to_owned())
 }
 
 fn plain_column(candidate: &Candidate, time_columns: &[usize]) -> Column {
@@ -295,6 +306,7 @@ impl Assigner<'_> {
                 Some((index, channel, because))
             })
             .collect();
+        self.mention_open_pressures(&channels, requests);
         for channel in Channel::ALL {
             if requests.iter().any(|request| request.channel == channel) || self.assigned.iter().any(|taken| taken.channel == channel) {
                 continue;
@@ -311,6 +323,24 @@ impl Assigner<'_> {
                     self.ask_twice(channel, &indices, "what was recognised");
                 }
             }
+        }
+    }
+
+    /// Pressures of which neither words nor values say what they are: no channel, but worth a question.
+    fn mention_open_pressures(&mut self, channels: &[(usize, Channel, String)], requests: &[ColumnRequest]) {
+        let taken: Vec<usize> = self.assigned.iter().map(|taken| taken.column).chain(channels.iter().map(|(index, ..)| *index)).collect();
+        for candidate in self.candidates.iter().filter(|candidate| candidate.guess == Some(Guess::Pressure) && !taken.contains(&candidate.index)) {
+            if !requests.is_empty() {
+                continue;
+            }
+            let seems = candidate.median.map(|median| format!(", around {median}")).unwrap_or_default();
+            self.columns[candidate.index].because = "a pressure, and neither words nor values say which".into();
+            self.questions.push(Question {
+                topic: Topic::Channel(Channel::GaugePressure),
+                text: format!("pressure: column '{}'{seems} in {}: which pressure is it, and is that its unit?", candidate.header, candidate.unit_text.as_deref().unwrap_or("no stated unit")),
+                answer: format!("[test.columns] gauge_pressure = {{ column = {}, unit = \"{}\" }}   # or absolute_pressure, room_pressure, antechamber_pressure, vessel_pressure", key(candidate), candidate.unit_text.as_deref().unwrap_or("Pa")),
+                blocking: false,
+            });
         }
     }
 
@@ -337,6 +367,7 @@ impl Assigner<'_> {
         let candidate = &self.candidates[index];
         let words = if candidate.name.is_empty() { &candidate.header } else { &candidate.name };
         match candidate.guess? {
+            Guess::Channel(channel) if channel.kind() == Kind::State && !candidate.whole => None,
             Guess::Channel(channel) => Some((channel, format!("its words '{words}'{}", unit_words(candidate)))),
             Guess::Humidity => {
                 let unit = candidate.unit.as_ref()?;
@@ -348,7 +379,10 @@ impl Assigner<'_> {
             Guess::Temperature => {
                 let climate = self.has_guess(Channel::RoomRelativeHumidity) || self.has_guess(Channel::RoomPressure) || self.candidates.iter().any(|other| other.guess == Some(Guess::Humidity));
                 let enclosure = self.has_guess(Channel::GaugePressure) || self.has_guess(Channel::Oxygen) || self.has_guess(Channel::AbsolutePressure) || self.candidates.iter().any(|other| other.guess == Some(Guess::Pressure));
-                let channel = if climate && !enclosure || self.has_guess(Channel::GasTemperature) { Channel::RoomTemperature } else { Channel::GasTemperature };
+                if self.has_guess(Channel::GasTemperature) {
+                    return None;
+                }
+                let channel = if climate && !enclosure { Channel::RoomTemperature } else { Channel::GasTemperature };
                 Some((channel, format!("a temperature, and nothing says of what; beside the other columns it is the {}'s", if channel == Channel::RoomTemperature { "room" } else { "gas" })))
             }
             Guess::Flow => None,
@@ -363,16 +397,22 @@ impl Assigner<'_> {
     /// gauge pressure it is the room's.
     fn pressure_by_value(&self, candidate: &Candidate) -> Option<(Channel, String)> {
         const ATMOSPHERIC_PA: std::ops::Range<f64> = 70e3..115e3;
-        const SMALL_PA: f64 = 20e3;
-        let median = candidate.unit.as_ref()?.to_si(candidate.median?);
-        if ATMOSPHERIC_PA.contains(&median) {
+        const SMALL_PA: f64 = 10e3;
+        let unit = candidate.unit.as_ref()?;
+        let (low, high) = candidate.bounds.map(|(low, high)| (unit.to_si(low), unit.to_si(high)))?;
+        if ATMOSPHERIC_PA.contains(&low) && ATMOSPHERIC_PA.contains(&high) {
             return Some(if self.has_guess(Channel::GaugePressure) || self.has_guess(Channel::RoomRelativeHumidity) {
                 (Channel::RoomPressure, "a pressure around that of the weather, beside columns of the room or a gauge".into())
             } else {
                 (Channel::AbsolutePressure, "a pressure around that of the weather, and nothing says of what".into())
             });
         }
-        (median.abs() < SMALL_PA).then(|| (Channel::GaugePressure, "a pressure around zero, so it is counted from the room".into()))
+        let hardly_moves = high - low < 0.06 * low.abs().max(high.abs());
+        let in_another_unit = ["Pa", "hPa", "kPa"].into_iter().filter_map(unit_text::parse).any(|other| (85e3..=108e3).contains(&other.to_si(unit.from_si(low))));
+        if hardly_moves && in_another_unit {
+            return None;
+        }
+        (low.abs() < SMALL_PA && high.abs() < SMALL_PA).then(|| (Channel::GaugePressure, "a pressure around zero, so it is counted from the room".into()))
     }
 }
 

@@ -268,7 +268,8 @@ impl Reader {
         }
         let values = record.fields.iter().filter(|field| is_reading(field, self.job.style)).count();
         let filled = record.fields.iter().filter(|field| !field.is_empty()).count();
-        if filled < 2 && self.job.names.len() > 1 || values == 0 {
+        let is_short = record.fields.len() * 2 < self.job.splitter.usual_fields;
+        if filled < 2 && self.job.names.len() > 1 || values == 0 || is_short {
             return RowReason::NotData;
         }
         reason

@@ -114,7 +114,9 @@ fn to_utf8<'a>(bytes: Cow<'a, [u8]>, encoding: &'static Encoding) -> Cow<'a, str
 fn refuse_binary(file: &str, text: &[u8]) -> Result<(), ReadError> {
     let sample = &text[..text.len().min(SAMPLE)];
     let is_control = |byte: &u8| *byte < 0x20 && !matches!(byte, b'\t' | b'\n' | b'\r' | 0x0b | 0x0c | 0x1a | 0x1b | 0x1e | 0x1f) || *byte == 0x7f;
-    let controls = sample.iter().filter(|byte| is_control(byte)).count();
+    // Text that starts well and then holds zeros is a log that lost power.
+    let starts_well = sample.iter().take(64).all(|byte| !is_control(byte)) && sample.len() >= 64;
+    let controls = sample.iter().filter(|byte| is_control(byte) && !(starts_well && **byte == 0)).count();
     if text.starts_with(b"%PDF") || controls * 50 > sample.len() {
         let offset = sample.iter().position(|byte| is_control(byte)).unwrap_or(0);
         return Err(ReadError::Binary { file: file.into(), offset });

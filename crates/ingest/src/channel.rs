@@ -2,9 +2,11 @@
 
 use std::fmt;
 
+use serde::{Deserialize, Serialize};
+
 /// One quantity of an enclosure, its room or its attachments. Values of a channel are always in its SI unit
 /// ([`Channel::si_unit`]), whatever the export wrote.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
 pub enum Channel {
     /// The time base itself; never a series, but a plan names its columns.
     Time,

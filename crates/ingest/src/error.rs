@@ -122,7 +122,7 @@ impl fmt::Display for ReadError {
             Self::Gzip { file, source } => write!(f, "{file}: the compressed file ends badly: {source}"),
             Self::Workbook { file, message } => write!(f, "{file}: the workbook cannot be opened: {message}"),
             Self::UnknownSheet { file, name, .. } => write!(f, "{file}: no sheet '{name}'"),
-            Self::NoTable { file } => write!(f, "{file}: no table found: no line looks like a header or a row of readings"),
+            Self::NoTable { file } => write!(f, "{file}: no log found: no row holds a time and a reading"),
             Self::NoRows { file, header_line } => write!(f, "{file}, line {header_line}: a header and no row after it"),
             Self::Unit { file, column, unit, message } => write!(f, "{file}, column '{column}': unit '{unit}': {message}"),
             Self::Format { file, key, value, .. } => write!(f, "{file}: format {key} = '{value}' cannot be used"),

@@ -41,9 +41,15 @@ pub(crate) fn find(sample: &[Record<'_>], has_header: Option<bool>, choices: &mu
     let (start, end) = main_block(&looks)?;
     let block: Vec<usize> = (start..end).filter(|i| signature(&looks[*i]).is_some()).map(|i| sample[i].fields.len()).collect();
     let width = most_common(&block).0;
+    let filled: Vec<usize> = (start..end).filter(|i| signature(&looks[*i]).is_some()).map(|i| looks[i].iter().filter(|look| **look != Look::Blank).count()).collect();
+    let shape = Shape { width, filled: most_common(&filled).0, moment: signature(&looks[start]).and_then(|found| found.moment) };
     let header = match has_header {
         Some(false) => None,
-        _ => find_header(sample, &looks, start, width),
+        _ => find_header(sample, &looks, start, shape),
+    };
+    let (header, start) = match header {
+        Some(at) => first_block(sample, &looks, at, start),
+        None => (None, start),
     };
     let numeric_header = header.is_none() && has_header != Some(false) && is_numeric_header(&looks, start, end);
     let header = match header {
@@ -97,23 +103,48 @@ fn signature(row: &[Look]) -> Option<Signature> {
 }
 
 /// The header among the records just above the data: the one with the most different words.
-fn find_header(sample: &[Record<'_>], looks: &[Vec<Look>], start: usize, width: usize) -> Option<usize> {
+fn find_header(sample: &[Record<'_>], looks: &[Vec<Look>], start: usize, shape: Shape) -> Option<usize> {
     const FARTHEST: usize = 8;
-    let first = start.saturating_sub(FARTHEST);
+    // A table above (calibration values, say) has its own header: nothing behind its rows is ours.
+    let first = (start.saturating_sub(FARTHEST)..start).rfind(|i| signature(&looks[*i]).is_some()).map_or(start.saturating_sub(FARTHEST), |i| i + 1);
     (first..start)
-        .filter(|i| looks_like_header(&sample[*i], &looks[*i], width))
-        .max_by_key(|i| (header_worth(&sample[*i], width), std::cmp::Reverse(*i)))
+        .filter(|i| looks_like_header(&sample[*i], &looks[*i], shape))
+        .max_by_key(|i| (header_worth(&sample[*i], shape), *i))
 }
 
-fn looks_like_header(record: &Record<'_>, looks: &[Look], width: usize) -> bool {
+/// Where a file holds several blocks of the same kind, the first header that shares its names with the one found.
+fn first_block(sample: &[Record<'_>], looks: &[Vec<Look>], header: usize, start: usize) -> (Option<usize>, usize) {
+    let names: Vec<&[u8]> = sample[header].fields.iter().copied().filter(|field| !field.is_empty()).collect();
+    let shares = |record: &Record<'_>| {
+        let shared = record.fields.iter().filter(|field| names.contains(field)).count();
+        shared >= 3 && shared * 2 >= names.len()
+    };
+    let Some(earlier) = sample[..header].iter().position(shares) else { return (Some(header), start) };
+    let kind = signature(&looks[start]);
+    let first = (earlier + 1..start).find(|i| signature(&looks[*i]) == kind).unwrap_or(start);
+    (Some(earlier), first)
+}
+
+/// What the rows of the block look like.
+#[derive(Debug, Clone, Copy)]
+struct Shape {
+    /// Fields of a usual row, and how many of them are not blank.
+    width: usize,
+    filled: usize,
+    /// Where the first date or clock stands.
+    moment: Option<usize>,
+}
+
+fn looks_like_header(record: &Record<'_>, looks: &[Look], shape: Shape) -> bool {
+    let width = shape.width;
     let filled = looks.iter().filter(|look| **look != Look::Blank).count();
     let words = looks.iter().filter(|look| matches!(look, Look::Text | Look::Missing)).count();
-    let least = if width <= 3 { width.min(2) } else { 2.max(width / 4) };
+    let least = if width <= 3 { width.min(2) } else { 2.max(shape.filled / 4) };
     let is_comment_column = record.fields.len() + 1 >= width.min(3);
     filled >= least.min(width) && words * 2 > filled && is_comment_column
 }
 
-fn header_worth(record: &Record<'_>, width: usize) -> usize {
+fn header_worth(record: &Record<'_>, shape: Shape) -> usize {
     let mut words: Vec<String> = record
         .fields
         .iter()
@@ -123,9 +154,11 @@ fn header_worth(record: &Record<'_>, width: usize) -> usize {
     let units = words.iter().filter(|word| unit_text::is_unit_alone(word)).count();
     words.sort();
     words.dedup();
-    // Half a point for the width of the table, so that a long preamble line does not win over the header.
-    let misfit = record.fields.len().abs_diff(width);
-    (2 * words.len() + 4).saturating_sub(units + misfit.min(3))
+    // The width of the table counts, so that a long preamble line does not win over the header; so does a name
+    // above the time, which a second header row does not have.
+    let misfit = record.fields.len().abs_diff(shape.width);
+    let names_time = shape.moment.is_some_and(|column| !record.field(column).is_empty());
+    (2 * words.len() + 4 + if names_time { 2 * words.len() } else { 0 }).saturating_sub(units + misfit.min(3))
 }
 
 /// A first row whose time cell is blank while all others have one: numbers as names (wavelengths, positions).

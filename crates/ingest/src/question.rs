@@ -1,10 +1,12 @@
 //! What the file alone cannot decide. A question is data: a reading goes on where it can, and whoever needs the
 //! answer turns the question into an error.
 
+use serde::{Deserialize, Serialize};
+
 use crate::channel::Channel;
 
 /// A question the export poses, with the plan text that answers it.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Question {
     /// What it is about.
     pub topic: Topic,
@@ -17,7 +19,7 @@ pub struct Question {
 }
 
 /// What a question is about.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Topic {
     /// The time base: nothing can be computed before it is answered.
     Time,

@@ -96,7 +96,7 @@ impl Reading<'_> {
     fn read(mut self, text: &[u8]) -> Result<Recording, ReadError> {
         let (text, lines_before, separator) = self.skip_separator_line(text);
         let bare_cr = records::has_bare_cr(text);
-        let head = whole_lines(text, HEAD_BYTES);
+        let head = head_of(text);
         let mut sample_parts = vec![head];
         sample_parts.extend(spread(text, head.len()));
         let delimiter = self.delimiter(&sample_parts, bare_cr, separator);
@@ -164,10 +164,12 @@ impl Reading<'_> {
 
     /// Text, but no table: a header alone is told apart from prose.
     fn without_table(self, sample: &[Record<'_>]) -> Result<Recording, ReadError> {
-        let header = sample.iter().rev().find(|record| record.fields.len() >= 2 && record.fields.iter().filter(|field| look(field) == Look::Text).count() >= 2);
-        Err(match header {
-            Some(record) => ReadError::NoRows { file: self.name.into(), header_line: record.line },
-            None => ReadError::NoTable { file: self.name.into() },
+        let is_header = |record: &&Record<'_>| record.fields.len() >= 2 && record.fields.iter().filter(|field| look(field) == Look::Text).count() >= 2;
+        Err(match sample.last().filter(is_header) {
+            Some(record) if sample.len() <= 60 && record.fields.iter().any(|field| crate::words::is_time(&records::text_of(field))) => {
+                ReadError::NoRows { file: self.name.into(), header_line: record.line }
+            }
+            _ => ReadError::NoTable { file: self.name.into() },
         })
     }
 
@@ -197,9 +199,11 @@ impl Reading<'_> {
                 None => found.plan = None,
             }
         }
-        if self.findings.questions.iter().any(|question| question.topic == Topic::Numbers && question.blocking)
-            && found.plan.as_ref().is_some_and(|plan| plan.parts.iter().any(|(_, part)| matches!(part, Part::Number { .. })))
-        {
+        let numbers_open = self.findings.questions.iter().any(|question| question.topic == Topic::Numbers && question.blocking);
+        let is_number = |plan: &TimePlan| plan.parts.iter().any(|(_, part)| matches!(part, Part::Number { .. }));
+        if numbers_open && found.plan.as_ref().is_none_or(is_number) {
+            // First things first: a time in numbers cannot be asked about before the numbers are.
+            self.findings.questions.retain(|question| question.topic != Topic::Time);
             found.plan = None;
         }
         found
@@ -428,6 +432,20 @@ fn row_kind(table: &Table, rows: &[Record<'_>]) -> Option<RowKind> {
     kinds.sort_unstable();
     let largest = kinds.chunk_by(|a, b| a == b).max_by_key(|run| run.len())?;
     (largest.len() * 10 >= total * 6).then(|| RowKind { column, data: largest[0].to_vec() })
+}
+
+/// Enough of the text to see its form, also where a line is huge.
+fn head_of(text: &[u8]) -> &[u8] {
+    const FEWEST_LINES: usize = 50;
+    let mut most = HEAD_BYTES;
+    loop {
+        let head = whole_lines(text, most);
+        let lines = head.iter().filter(|byte| matches!(byte, b'\n' | b'\r')).take(FEWEST_LINES).count();
+        if head.len() == text.len() || lines == FEWEST_LINES {
+            return head;
+        }
+        most = most.saturating_mul(4);
+    }
 }
 
 /// The first bytes of a text, up to the end of a line.

@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use serde::{Deserialize, Serialize};
 use tightfit_quantity::StandardReference;
 
 use crate::account::Account;
@@ -9,7 +10,7 @@ use crate::channel::Channel;
 use crate::question::{Question, Topic};
 
 /// One export, read.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Recording {
     /// File name (no folder), as shown to people.
     pub file: String,
@@ -18,6 +19,7 @@ pub struct Recording {
     /// Every column of the file, in order, and what it was taken for.
     pub columns: Vec<Column>,
     /// The channels, in SI.
+    #[serde(skip)]
     pub series: Vec<Series>,
     /// Whether times are dated.
     pub time_base: TimeBase,
@@ -40,7 +42,7 @@ pub struct Recording {
 }
 
 /// One choice about the file's form.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Choice {
     /// What was chosen: `encoding`, `delimiter`, `decimal mark`, `header`, `time`, …
     pub what: String,
@@ -51,7 +53,7 @@ pub struct Choice {
 }
 
 /// A column of the file (in the long layout: a name).
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Column {
     /// Header text, as found.
     pub header: String,
@@ -68,7 +70,7 @@ pub struct Column {
 }
 
 /// What became of a column's cells.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct CellCount {
     /// Plain readings.
     pub measured: u64,
@@ -95,6 +97,17 @@ pub enum Status {
     BelowLimit,
     /// Censored: the truth lies above the value.
     AboveRange,
+}
+
+impl Status {
+    /// The word shown to people and written in tables.
+    pub fn as_str(self) -> &'static str {
+        match self {
+            Self::Measured => "measured",
+            Self::BelowLimit => "below limit",
+            Self::AboveRange => "above range",
+        }
+    }
 }
 
 /// One channel on the time base of its file, in time order.
@@ -135,7 +148,7 @@ pub enum PressureReference {
 }
 
 /// What times mean.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub enum TimeBase {
     /// Dated: seconds since 1970-01-01T00:00Z. The text says where the offset came from.
     Dated {
@@ -147,7 +160,7 @@ pub enum TimeBase {
 }
 
 /// The start of a phase.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Phase {
     /// First line of the phase.
     pub line: u64,
@@ -158,7 +171,7 @@ pub struct Phase {
 }
 
 /// A run of one unchanging value. The readings stay in the series.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Stuck {
     /// Which channel.
     pub channel: Channel,

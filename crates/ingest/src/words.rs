@@ -149,6 +149,13 @@ pub(crate) fn is_time(name: &str) -> bool {
     folded.has(TIME) && !folded.has(&["temperatur", "zeitkonstante", "time constant", "runtime", "operating"]) || folded.is(&["t", "ts", "zeit s", "t s", "etime", "h", "min", "s"])
 }
 
+/// A header that names nothing by itself: blank, a number, `Ch 1`, `Sensor 2`.
+pub(crate) fn needs_words_above(name: &str) -> bool {
+    let folded = Folded::new(name);
+    let letters: String = folded.joined.chars().filter(|c| !c.is_ascii_digit()).collect();
+    matches!(letters.as_str(), "" | "ch" | "channel" | "kanal" | "canal" | "kanaal" | "sensor" | "probe" | "value" | "wert")
+}
+
 /// A lone letter that names a quantity rather than a unit: `T`, `P`, `F`.
 pub(crate) fn is_quantity_letter(header: &str) -> bool {
     header.trim().chars().count() <= 2 && !header.trim().starts_with('°') && !header.trim().starts_with('%')
@@ -156,13 +163,14 @@ pub(crate) fn is_quantity_letter(header: &str) -> bool {
 
 const GAUGE: &[&str] = &["gauge", "differential", "difference", "delta", "diff", "differenz", "uberdruck", "ueberdruck", "unterdruck", "relative", "relativ", "relativdruck", "differentielle", "diferencial", "relativa", "manometrica", "verschil", "overdruk", "onderdruk", "overpressure", "underpressure", "surpression", "depression", "sobrepresion", "effective", "boxdruck", "box pressure"];
 const ABSOLUTE: &[&str] = &["absolute", "absolut", "absolutdruck", "absolue", "absoluta", "absoluut", "abs"];
-const ROOM: &[&str] = &["room", "ambient", "ambiant", "ambiente", "baro", "barometric", "barometer", "barometrisch", "atmospheric", "atmospharisch", "atmosphar", "atmosfer", "atmospherique", "raum", "umgebung", "aussen", "luftdruck", "luchtdruk", "piece", "salle", "sala", "habitacion", "kamer", "ruimte", "omgeving", "labor", "lab", "outside", "outdoor", "exterieur", "exterior", "buiten", "air pressure", "hall", "halle"];
+const ROOM: &[&str] = &["room", "ambient", "ambiant", "ambiente", "baro", "barometric", "barometer", "barometrisch", "atmospheric", "atmospharisch", "atmosphar", "atmosfer", "atmospherique", "raum", "umgebung", "aussen", "luftdruck", "luchtdruk", "piece", "salle", "sala", "habitacion", "kamer", "ruimte", "omgeving", "outside", "outdoor", "exterieur", "exterior", "buiten", "air pressure", "airpres", "amb"];
 const ANTECHAMBER: &[&str] = &["antechamber", "airlock", "load lock", "loadlock", "transfer chamber", "schleuse", "vorkammer", "sas", "antichambre", "antecamara", "esclusa", "sluis", "voorkamer"];
 const REFERENCE: &[&str] = &["reference vessel", "reference volume", "referenzvolumen", "referenzbehalter", "referenzgefass", "vergleichsvolumen", "enceinte de reference", "recipiente de referencia", "volumen de referencia", "referentievat", "ref vessel"];
 const VESSEL: &[&str] = &["vessel", "reactor", "purifier", "reaktor", "reiniger", "reinigersaule", "saule", "column", "catalyst", "katalysator", "adsorber", "regenerat", "regeneration", "heater", "heizung", "epurateur", "purificateur", "purificador", "reacteur", "zuiveraar", "zuivering", "recipiente", "behalter"];
-const INSIDE: &[&str] = &["gas", "inside", "internal", "inner", "innen", "kammer", "chamber", "box", "enclosure", "interior", "interieur", "interne", "binnen", "caja", "enceinte", "boite", "kast", "atmosphere", "gehause", "werkraum"];
+const INSIDE: &[&str] = &["gas", "gastemp", "inside", "internal", "inner", "innen", "kammer", "chamber", "box", "enclosure", "interior", "interieur", "interne", "binnen", "caja", "enceinte", "boite", "kast", "atmosphere", "gehause", "werkraum"];
 const WALL: &[&str] = &["wall", "wand", "paroi", "pared", "surface", "oberflache", "skin", "shell"];
 const PRESSURE: &[&str] = &["pressure", "presure", "druck", "pression", "presion", "press", "druk"];
+const SUPPLY: &[&str] = &["supply", "versorgung", "alimentation", "suministro"];
 const TEMPERATURE: &[&str] = &["temperature", "temperatur", "temp", "temperatuur", "temperatura"];
 const OXYGEN: &[&str] = &["o2", "oxygen", "sauerstoff", "oxygene", "oxigeno", "zuurstof", "oxy"];
 const DEW: &[&str] = &["dew", "dewpoint", "taupunkt", "rosee", "rocio", "dauwpunt", "dauw"];
@@ -179,8 +187,8 @@ const TOTAL: &[&str] = &["total", "totalizer", "totaliser", "summe", "zahler", "
 pub(crate) fn guess(name: &str, unit: Option<&Unit>) -> Option<Guess> {
     let words = Folded::new(name);
     let dimension = unit.map(Unit::dimension);
-    if words.has(&["setpoint", "sollwert", "consigne", "setpunt", "alarm", "limit", "grenzwert", "battery", "batterie", "battery voltage", "calibration", "kalibrier", "phase", "_sd", "stdev", "std"])
-        || words.has_word(&["sd", "soll", "set", "sp"])
+    if words.has(&["setpoint", "sollwert", "consigne", "setpunt", "alarm", "limit", "grenzwert", "battery", "batterie", "battery voltage", "calibration", "kalibrier", "phase", "stdev", "absorptance", "absorption", "absorbance", "cylinder", "bottle", "flasche", "vordruck", "accumulator", "regulator"])
+        || words.has_word(&["sd", "std", "soll", "set", "sp", "raw", "source"])
     {
         return None;
     }
@@ -203,7 +211,7 @@ fn moisture(words: &Folded, dimension: Option<Dimension>) -> Option<Guess> {
     {
         return Some(Guess::Channel(Channel::Water));
     }
-    if dimension == Some(Dimension::DewPoint) {
+    if dimension == Some(Dimension::DewPoint) || words.is(&["h2o"]) && dimension == Some(Dimension::Temperature) {
         return Some(Guess::Channel(Channel::Water));
     }
     let is_relative = words.has(&["relative humidity", "rel feuchte", "relative feuchte", "humidite relative", "humedad relativa", "relatieve vochtigheid", "rh", "relhum", "rf", "hr", "rv"]);
@@ -247,7 +255,7 @@ fn pressure(words: &Folded, unit: Option<&Unit>) -> Option<Guess> {
     use tightfit_quantity::PressureReference;
     let is_word = words.has(PRESSURE) || words.has_word(&["p", "dp", "pabs", "prel", "pdiff", "pgauge", "patm", "pbaro", "pamb", "proom"]) || words.has(&["vacuum", "vakuum", "vide", "vacio", "vacuum level", "baro"]);
     let is_unit = unit.is_some_and(|unit| unit.dimension() == Dimension::Pressure);
-    if unit.is_some_and(|unit| unit.dimension() != Dimension::Pressure) || !(is_word || is_unit) {
+    if unit.is_some_and(|unit| unit.dimension() != Dimension::Pressure) || !(is_word || is_unit) || words.has(SUPPLY) {
         return None;
     }
     let reference = unit.and_then(Unit::pressure_reference);
@@ -278,7 +286,7 @@ fn temperature(words: &Folded, dimension: Option<Dimension>) -> Option<Guess> {
         Guess::Channel(Channel::WallTemperature)
     } else if words.has(VESSEL) {
         Guess::Channel(Channel::VesselTemperature)
-    } else if words.has(ROOM) || words.has_word(&["troom", "tamb"]) {
+    } else if words.has(ROOM) || words.has_word(&["troom", "tamb", "ambt"]) {
         Guess::Channel(Channel::RoomTemperature)
     } else if words.has(INSIDE) || words.has_word(&["tgas", "tin"]) {
         Guess::Channel(Channel::GasTemperature)

@@ -152,7 +152,10 @@ pub(crate) fn moment(cell: &[u8]) -> Option<Moment> {
         if rest.is_empty() {
             return Some(found);
         }
-        rest = skip_joint(rest)?;
+        // Fourteen digits in a row need no joint.
+        if date.separator != 0 || !rest[0].is_ascii_digit() {
+            rest = skip_joint(rest)?;
+        }
     }
     if rest.is_empty() {
         return found.date.is_some().then_some(found);

@@ -77,6 +77,11 @@ impl Profile {
         self.mostly(self.numbers.len()) && self.backwards * 10 <= self.numbers.len()
     }
 
+    /// Rises from row to row, not only now and then.
+    fn counts_up(&self) -> bool {
+        self.rises() && self.distinct * 2 > self.filled
+    }
+
     fn range(&self) -> (f64, f64) {
         self.numbers.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| (low.min(*v), high.max(*v)))
     }
@@ -330,7 +335,9 @@ impl Finder<'_> {
     fn epoch_column(&self, column: usize) -> Option<Candidate> {
         let profile = &self.profiles[column];
         let (low, high) = profile.range();
-        if !profile.rises() || profile.mostly(profile.dated) {
+        let is_named = is_time(self.name(column)) || Folded::new(self.name(column)).is_epoch();
+        let counts = if is_named { profile.mostly(profile.numbers.len()) } else { profile.rises() };
+        if !counts || profile.mostly(profile.dated) {
             return None;
         }
         let (ns_per_unit, words) = if low > 7e8 && high < 4.1e9 && high < 2.0e9 + 0.2e9 {
@@ -389,8 +396,11 @@ impl Finder<'_> {
         let numeric = |column: &usize| self.profiles[*column].mostly(self.profiles[*column].numbers.len());
         (0..self.profiles.len())
             .filter(numeric)
-            .filter(|column| is_time(self.name(*column)) && !Folded::new(self.name(*column)).is_begin())
-            .min_by_key(|column| (!self.profiles[*column].rises(), *column))
+            .filter(|column| {
+                let words = Folded::new(self.name(*column));
+                words.is_day_fraction() || is_time(self.name(*column)) && !words.is_begin()
+            })
+            .min_by_key(|column| (!self.profiles[*column].counts_up(), *column))
             .or_else(|| (0..self.profiles.len()).filter(numeric).find(|column| !self.search.table.has_header && self.profiles[*column].rises()))
     }
 
@@ -483,7 +493,7 @@ fn unit_is_time(table: &Table, column: usize) -> bool {
 
 fn column_key(table: &Table, column: usize) -> String {
     match table.names.get(column) {
-        Some(name) if table.has_header => format!("\"{}\"", name.replace('"', "\\\"")),
+        Some(name) if table.has_header && !name.is_empty() => format!("\"{}\"", name.replace('"', "\\\"")),
         _ => (column + 1).to_string(),
     }
 }

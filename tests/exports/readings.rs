@@ -1,0 +1,83 @@
+//! Readings that are not plain numbers.
+
+use tightfit_ingest::Channel::{GasTemperature, GaugePressure, Oxygen};
+use tightfit_ingest::{ColumnRequest, Format, Recording, Status};
+
+use super::support::{plan, read, read_with, rows, values};
+
+fn oxygen_text(cells: &[&str]) -> String {
+    std::iter::once("time;O2 (ppm);dP (Pa)\n".to_owned()).chain(cells.iter().enumerate().map(|(i, cell)| format!("2026-05-04T09:{i:02}:00Z;{cell};-{}\n", 1000 - i))).collect()
+}
+
+fn oxygen(cells: &[&str]) -> Recording {
+    read(&oxygen_text(cells))
+}
+
+fn statuses(recording: &Recording) -> Vec<Status> {
+    let series = recording.series(Oxygen).unwrap();
+    (0..series.len()).map(|i| series.status_at(i)).collect()
+}
+
+#[test]
+fn censored_readings_stay_with_their_limit() {
+    let recording = oxygen(&["2.5", "<0.1", "< 0.1", ">1000", "3"]);
+    assert!(values(&recording, Oxygen).iter().zip([2.5e-6, 1e-7, 1e-7, 1e-3, 3e-6]).all(|(a, b): (&f64, f64)| (a - b).abs() < 1e-15));
+    assert_eq!(statuses(&recording), [Status::Measured, Status::BelowLimit, Status::BelowLimit, Status::AboveRange, Status::Measured]);
+    assert_eq!(rows(&recording), (5, 5, 0));
+}
+
+#[test]
+fn limits_of_the_plan_censor_numbers_and_words() {
+    let request = ColumnRequest { reporting_limit: Some(1e-7), range: Some((0.0, 1e-3)), ..ColumnRequest::by_name(Oxygen, "O2 (ppm)") };
+    let recording = read_with(&oxygen_text(&["2.5", "0.05", "LOW", "OVER", "1000", "-0.2"]), &plan(vec![request], Format::default()));
+    use Status::{AboveRange, BelowLimit, Measured};
+    assert_eq!(statuses(&recording), [Measured, BelowLimit, BelowLimit, AboveRange, AboveRange, BelowLimit]);
+    assert_eq!(values(&recording, Oxygen), [2.5e-6, 1e-7, 1e-7, 1e-3, 1e-3, 1e-7]);
+}
+
+#[test]
+fn missing_readings_and_status_words_are_counted_cell_by_cell() {
+    let recording = oxygen(&["2.5", "---", "", "NaN", "#N/A", "OFF", "-", "3.5"]);
+    assert_eq!(values(&recording, Oxygen), [2.5e-6, 3.5e-6]);
+    assert_eq!(values(&recording, GaugePressure).len(), 8);
+    assert_eq!(rows(&recording), (8, 8, 0));
+    let cells = recording.columns[1].cells;
+    assert_eq!((cells.measured, cells.missing, cells.text), (2, 5, 1));
+}
+
+#[test]
+fn a_row_without_any_reading_is_set_aside() {
+    let text = "time;O2 (ppm)\n2026-05-04T09:00:00Z;2.5\n2026-05-04T09:01:00Z;---\n2026-05-04T09:02:00Z;inf\n2026-05-04T09:03:00Z;2.4\n";
+    let recording = read(text);
+    assert_eq!(rows(&recording), (4, 2, 2));
+    assert_eq!(recording.account.by_reason()[0].lines, [3, 4]);
+}
+
+#[test]
+fn filler_values_are_told_from_readings() {
+    let recording = oxygen(&["2.5", "-9999", "2.6", "2.4", "-9999", "2.5"]);
+    assert_eq!(values(&recording, Oxygen).len(), 4);
+    assert_eq!(recording.columns[1].cells.filler, 2);
+    let thermometer = "time;Gas temp (°C)\n2026-05-04T09:00:00Z;21.5\n2026-05-04T09:01:00Z;-200\n2026-05-04T09:02:00Z;21.6\n";
+    assert_eq!(values(&read(thermometer), GasTemperature).len(), 2);
+    let at_minus_999_pa = "time;dP (Pa)\n2026-05-04T09:00:00Z;-1000\n2026-05-04T09:01:00Z;-999\n2026-05-04T09:02:00Z;-998\n";
+    assert_eq!(values(&read(at_minus_999_pa), GaugePressure), [-1000.0, -999.0, -998.0]);
+}
+
+#[test]
+fn a_sensor_that_stands_still_is_pointed_out() {
+    let text: String = std::iter::once("Time (s);O2 (ppm)\n".to_owned())
+        .chain((0..300).map(|i| format!("{i};{}\n", if (100..180).contains(&i) { 5.0 } else { 5.0 + f64::from(i % 17) * 0.01 + f64::from(i) * 1e-3 })))
+        .collect();
+    let recording = read(&text);
+    assert_eq!(recording.stuck.len(), 1);
+    assert_eq!(recording.stuck[0].count, 80);
+    assert_eq!(recording.stuck[0].span_s, (100.0, 179.0));
+    assert_eq!(values(&recording, Oxygen).len(), 300);
+}
+
+#[test]
+fn a_settled_coarse_reading_does_not_stand_still() {
+    let text: String = std::iter::once("Time (s);O2 (ppm)\n".to_owned()).chain((0..300).map(|i| format!("{i};{:.0}\n", 10.0 * (-f64::from(i) / 40.0).exp()))).collect();
+    assert!(read(&text).stuck.is_empty());
+}

@@ -183,7 +183,7 @@ fn append_restarts(rows: &mut Rows, out: &mut Assembled) {
         if raw < raw_before && near_start && goes_on && rows_in_phase >= 3 && raw_before - raw > step.saturating_mul(3) {
             shift = highest.saturating_add(step).saturating_sub(raw);
             rows_in_phase = 0;
-            out.phases.push(Phase { line: u64::from(rows.lines[i]), time_s: (raw.saturating_add(shift)) as f64 / 1e9, because: "the elapsed time starts again".into() });
+            out.phases.push(Phase { line: u64::from(rows.lines[i]), time_s: seconds(raw.saturating_add(shift)), because: "the elapsed time starts again".into() });
         }
         raw_before = raw;
         times[i] = raw.saturating_add(shift);
@@ -273,18 +273,23 @@ fn spread_coarse_clock(rows: &mut Rows, order: &[u32], out: &mut Assembled) {
     out.notes.push(format!("the clock is coarser than the log: rows that share a time were spread evenly over its step of {} s", tick as f64 / 1e9));
 }
 
+/// Nanoseconds as seconds, rounded once: whole seconds are exact in a double, all nanoseconds of today are not.
+fn seconds(ns: i64) -> f64 {
+    ns.div_euclid(SECOND_NS) as f64 + ns.rem_euclid(SECOND_NS) as f64 / 1e9
+}
+
 fn build(rows: &Rows, order: &[u32], columns: &[Assigned], base: Base, pressure_pa: Option<f64>, out: &mut Assembled) {
     let origin = match base {
         Base::Elapsed | Base::ClockOnly => order.first().map_or(0, |row| rows.time_ns[*row as usize]),
         Base::Utc | Base::Offset(_) | Base::Local => 0,
     };
     if base == Base::Elapsed && origin != 0 {
-        out.notes.push(format!("the first row stands at {} s of the file's own count; times here count from it", origin as f64 / 1e9));
+        out.notes.push(format!("the first row stands at {} s of the file's own count; times here count from it", seconds(origin)));
         for phase in &mut out.phases {
-            phase.time_s -= origin as f64 / 1e9;
+            phase.time_s -= seconds(origin);
         }
     }
-    let time_s: Arc<Vec<f64>> = Arc::new(order.iter().map(|row| (rows.time_ns[*row as usize].saturating_sub(origin)) as f64 / 1e9).collect());
+    let time_s: Arc<Vec<f64>> = Arc::new(order.iter().map(|row| seconds(rows.time_ns[*row as usize].saturating_sub(origin))).collect());
     out.span_s = time_s.first().copied().zip(time_s.last().copied());
     (out.cadence_s, out.gaps_s) = cadence_and_gaps(&time_s);
     for (i, column) in columns.iter().enumerate() {

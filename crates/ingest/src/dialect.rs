@@ -94,10 +94,11 @@ pub(crate) fn choose_delimiter(sample: &[&[u8]], bare_cr: bool) -> (Delimiter, S
     (best.0, because)
 }
 
-/// Mean share of readable cells in a row, times the share of rows with the usual number of fields.
+/// Mean share of readable cells in a row, times the share of rows with the usual number of fields. A handful of
+/// rows is enough: a long preamble must not outvote a short log.
 fn orderliness(sample: &[&[u8]], splitter: Splitter) -> (f64, usize) {
     let mut counts: Vec<usize> = Vec::new();
-    let mut readable = 0.0;
+    let mut shares: Vec<f64> = Vec::new();
     for part in sample {
         let mut records = Records::new(part, 1, splitter);
         let mut record = Record::default();
@@ -107,9 +108,9 @@ fn orderliness(sample: &[&[u8]], splitter: Splitter) -> (f64, usize) {
                 continue;
             }
             let share = readable_share(&record.fields, splitter.delimiter);
-            readable += share;
             if share > 0.0 {
                 counts.push(fields);
+                shares.push(share);
             }
         }
     }
@@ -118,7 +119,8 @@ fn orderliness(sample: &[&[u8]], splitter: Splitter) -> (f64, usize) {
         return (0.0, 1);
     }
     let regular = rows as f64 / counts.len() as f64;
-    (readable * (0.4 + 0.6 * regular), usual)
+    let readable: f64 = shares.iter().sum();
+    (readable / (shares.len() as f64 + 4.0) * (0.4 + 0.6 * regular), usual)
 }
 
 fn readable_share(fields: &[&[u8]], delimiter: Delimiter) -> f64 {

@@ -4,6 +4,8 @@
 //! results go out as [`Estimate`]s with distribution and budget.
 
 pub mod noise;
+pub mod ppm_rise;
+pub mod ppm_rise_series;
 pub mod pressure_change;
 pub mod simulate;
 pub mod solve;

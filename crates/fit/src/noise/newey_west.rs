@@ -1,5 +1,7 @@
 //! Straight line by ordinary least squares with an autocorrelation-robust uncertainty (Newey and West 1987).
 
+use nalgebra::DMatrix;
+
 /// A straight line y = a + b·(t − t̄) and its uncertainties.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct StraightLine {
@@ -67,6 +69,28 @@ fn bartlett_sum(scores: &[f64], lag: usize) -> f64 {
         sum += 2.0 * weight * covariance;
     }
     sum
+}
+
+/// Newey-West covariance (XᵀX)⁻¹·S·(XᵀX)⁻¹ of least-squares coefficients, Bartlett kernel up to `lag`, no small-sample
+/// factor, in rows. `rows` are the rows of X, `residuals` one a row; `None` where the columns depend on each other or
+/// lengths differ.
+pub fn newey_west_covariance(rows: &[Vec<f64>], residuals: &[f64], lag: usize) -> Option<Vec<Vec<f64>>> {
+    let columns = rows.first()?.len();
+    if rows.len() != residuals.len() || rows.iter().any(|row| row.len() != columns) || rows.len() <= columns {
+        return None;
+    }
+    let scores = DMatrix::from_fn(rows.len(), columns, |i, j| rows[i][j] * residuals[i]);
+    let mut meat = scores.transpose() * &scores;
+    for l in 1..=lag.min(rows.len() - 1) {
+        let weight = 1.0 - l as f64 / (lag as f64 + 1.0);
+        let shifted = scores.rows(l, rows.len() - l).transpose() * scores.rows(0, rows.len() - l);
+        meat += (&shifted + shifted.transpose()) * weight;
+    }
+    let r = DMatrix::from_fn(rows.len(), columns, |i, j| rows[i][j]).qr().r();
+    let inverse = r.solve_upper_triangular(&DMatrix::identity(columns, columns))?;
+    let bread = &inverse * inverse.transpose();
+    let covariance = &bread * meat * &bread;
+    Some((0..columns).map(|i| covariance.row(i).iter().copied().collect()).collect())
 }
 
 #[cfg(test)]

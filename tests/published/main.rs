@@ -1,0 +1,18 @@
+//! Checks of `tightfit-fit` against published values. Each file names its source; where a value comes from memory of the
+//! source it says so.
+#![allow(clippy::unwrap_used, reason = "a test stops where a transcribed figure does not parse")]
+#![allow(clippy::unreadable_literal, clippy::excessive_precision, reason = "figures stand as they are printed")]
+
+mod distribution_quantiles;
+mod gum;
+mod leak_test;
+mod nist_linear;
+mod nist_nonlinear;
+mod nist_univariate;
+mod regression_with_autocorrelation;
+
+/// Fails unless `found` agrees with `wanted` within a relative tolerance (absolute for zero).
+fn agrees(what: &str, found: f64, wanted: f64, relative: f64) {
+    let scale = if wanted == 0.0 { 1.0 } else { wanted.abs() };
+    assert!(((found - wanted) / scale).abs() <= relative, "{what}: found {found:e}, published {wanted:e}");
+}

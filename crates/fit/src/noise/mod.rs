@@ -5,5 +5,5 @@ mod state_space;
 mod statistics;
 
 pub use newey_west::{StraightLine, newey_west_covariance, newey_west_lag, straight_line};
-pub use state_space::{NoiseModel, OrnsteinUhlenbeck, Whitened, innovations, whiten};
+pub use state_space::{NoiseModel, OrnsteinUhlenbeck, Whitened, innovations, whiten, whiten_columns};
 pub use statistics::{durbin_watson, jarque_bera_p_value, lag1_autocorrelation, mean_and_standard_deviation};

@@ -4,5 +4,6 @@
 mod bad_input;
 mod demo;
 mod isolated_chamber;
+mod recheck;
 #[path = "../support/mod.rs"]
 mod support;

@@ -27,6 +27,10 @@ pub(crate) enum Command {
     Qualify(QualifyArgs),
     /// Show what an export holds: form, columns, units, time, rows set aside
     Inspect(InspectArgs),
+    /// Write a first plan from what exports hold, to be completed
+    Draft(DraftArgs),
+    /// Recompute a dossier from its raw files and compare
+    Recheck(RecheckArgs),
     /// Leak rate straight from the files of a pressure-change test
     Leak(LeakArgs),
     /// Print shell completions
@@ -93,6 +97,43 @@ pub(crate) struct InspectArgs {
     /// How the result is printed
     #[arg(long, value_enum, default_value_t = Format::Text)]
     pub(crate) format: Format,
+}
+
+const DRAFT_HELP: &str = "\
+Example:
+  tightfit draft hold.csv barometer.csv > plan.toml
+
+Keep the plan beside its files, fill in what is marked, then run
+  tightfit qualify plan.toml";
+
+#[derive(Debug, Args)]
+#[command(after_help = DRAFT_HELP)]
+pub(crate) struct DraftArgs {
+    /// Exports of one test
+    #[arg(required = true)]
+    pub(crate) files: Vec<PathBuf>,
+    /// Zone of local times, for example Europe/Vienna or +02:00
+    #[arg(long, value_name = "ZONE")]
+    pub(crate) time_zone: Option<String>,
+}
+
+const RECHECK_HELP: &str = "\
+Examples:
+  tightfit recheck dossier
+  tightfit recheck dossier/dossier.json --data-root logs
+
+Exit codes: 0 the same, 1 something differs (named), 2 cannot be read.
+Files compare by hash, numbers to 1e-7. The hashes have no key: they find
+accidents and careless edits, not forgery.";
+
+#[derive(Debug, Args)]
+#[command(after_help = RECHECK_HELP)]
+pub(crate) struct RecheckArgs {
+    /// The dossier's folder, or its dossier.json
+    pub(crate) dossier: PathBuf,
+    /// Folder of the raw files, where they were not copied in and do not lie beside the dossier
+    #[arg(long, value_name = "DIR")]
+    pub(crate) data_root: Option<PathBuf>,
 }
 
 const LEAK_HELP: &str = "\

@@ -7,6 +7,8 @@ use std::process::ExitCode;
 pub(crate) enum Exit {
     /// All went well; for a qualification, it passed.
     Pass,
+    /// A recheck found a difference.
+    Differs,
     /// Usage or input error.
     InputError,
     /// The code that belongs to a verdict.
@@ -17,6 +19,7 @@ impl From<Exit> for ExitCode {
     fn from(exit: Exit) -> Self {
         match exit {
             Exit::Pass => Self::SUCCESS,
+            Exit::Differs => Self::FAILURE,
             Exit::InputError => Self::from(2),
             Exit::Verdict(code) => Self::from(code),
         }

@@ -17,6 +17,8 @@ fn main() -> ExitCode {
     let outcome = match arguments.command {
         Command::Qualify(args) => commands::qualify::run(&args),
         Command::Inspect(args) => commands::inspect::run(&args),
+        Command::Draft(args) => commands::draft::run(&args),
+        Command::Recheck(args) => commands::recheck::run(&args),
         Command::Leak(args) => commands::leak::run(&args),
         Command::Completions(args) => commands::completions::run(&args),
         Command::Manual => commands::manual::run(),

@@ -1,5 +1,6 @@
 //! The files of a test as channels on one time base.
 
+use std::collections::BTreeMap;
 use std::fmt;
 use std::path::{Component, Path, PathBuf};
 
@@ -18,6 +19,16 @@ pub struct Folders {
     pub plan: PathBuf,
     /// A further folder in which files may lie.
     pub data_root: Option<PathBuf>,
+    /// Copies of files, by their name in the plan, that stand in for the files themselves.
+    pub copies: BTreeMap<String, PathBuf>,
+}
+
+impl Folders {
+    /// Whether a file of the plan is there.
+    #[must_use]
+    pub fn holds(&self, file: &str) -> bool {
+        self.copies.get(file).map_or_else(|| self.plan.join(file).is_file(), |copy| copy.is_file())
+    }
 }
 
 /// A raw file as it was read.
@@ -280,6 +291,9 @@ fn read_file(plan: &Plan, test: &Test, file: &str, folders: &Folders) -> Result<
 fn resolve(file: &str, folders: &Folders) -> Result<PathBuf, DataError> {
     let outside = || DataError::OutsideFolder { file: file.to_owned() };
     let read_error = |source| ReadError::Io { file: file.to_owned(), source };
+    if let Some(copy) = folders.copies.get(file) {
+        return Ok(copy.clone());
+    }
     let relative = Path::new(file);
     let joined = folders.plan.join(relative);
     let steps_out = relative.is_absolute() || relative.components().any(|part| part == Component::ParentDir);

@@ -1,7 +1,9 @@
 //! One file a command.
 
 pub(crate) mod completions;
+pub(crate) mod draft;
 pub(crate) mod inspect;
 pub(crate) mod leak;
 pub(crate) mod manual;
 pub(crate) mod qualify;
+pub(crate) mod recheck;

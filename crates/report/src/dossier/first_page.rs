@@ -1,13 +1,13 @@
 //! What a customer reads in one minute: what was tested, whether it passed, what to do next.
 
 use maud::{Markup, html};
-use tightfit_quantity::Quantity;
+use tightfit_quantity::display_number;
 
 use super::html::verdict_badge;
-use super::number::{self, Shown, probability, typeset};
+use super::number::{self, Shown, capitalized, name, probability, prose, typeset};
 use crate::Qualified;
 use crate::catalogue::result_kind;
-use crate::plan::{CheckResult, Glove, Instrument};
+use crate::plan::{CheckResult, Glove, Instrument, Rule};
 use crate::plot::Clock;
 use crate::result::{Overall, Verdict, VerdictResult};
 
@@ -17,7 +17,7 @@ pub(super) fn render(qualified: &Qualified) -> Markup {
             header.top {
                 div {
                     p.kind { "Tightness dossier" }
-                    h1 #overview { "Enclosure " (qualified.result.enclosure) }
+                    h1 #overview { "Enclosure " (name(&qualified.result.enclosure)) }
                     p.date { (dates(qualified)) }
                 }
                 div.overall {
@@ -28,10 +28,13 @@ pub(super) fn render(qualified: &Qualified) -> Markup {
             (facts(qualified))
             (criteria(qualified))
             (next_steps(qualified))
-            (checks(qualified))
-            (after_the_test(qualified))
             (cautions())
             (signatures(qualified))
+        }
+        section.sheet aria-labelledby="handing-over" {
+            header { p.kind { "Handing over" } h2 #handing-over { "Checks, changes and ports" } }
+            (checks(qualified))
+            (after_the_test(qualified))
         }
     }
 }
@@ -58,25 +61,26 @@ fn dates(qualified: &Qualified) -> String {
 
 fn overall_sentence(qualified: &Qualified) -> String {
     let verdicts = &qualified.result.verdicts;
-    let count = |wanted| verdicts.iter().filter(|verdict| verdict.verdict == wanted).count();
-    let not_ok = qualified.plan.checks.iter().any(|check| check.result == CheckResult::NotOk);
-    let of_all = |n: usize| format!("{n} of {} {}", verdicts.len(), plural(verdicts.len(), "limit", "limits"));
+    let found = |wanted| verdicts.iter().filter(|verdict| verdict.verdict == wanted).count();
+    let limits = |wanted, one: &str, several: &str| match (found(wanted), verdicts.len()) {
+        (_, 1) => format!("The limit {one}."),
+        (1, all) => format!("1 of {all} limits {one}."),
+        (found, all) => format!("{found} of {all} limits {several}."),
+    };
     match qualified.result.overall {
         Overall::Pass if verdicts.is_empty() => "All checks were found in order.".to_owned(),
         Overall::Pass if verdicts.len() == 1 => "The limit is met.".to_owned(),
         Overall::Pass => format!("All {} limits are met.", verdicts.len()),
-        Overall::Fail if count(Verdict::Fail) == 0 && not_ok => "A check by eye was not in order.".to_owned(),
-        Overall::Fail => format!("{} not met.", of_all(count(Verdict::Fail))),
-        Overall::Undecided if count(Verdict::Undecided) == 0 => "A check by eye was not done.".to_owned(),
-        Overall::Undecided => format!("{} not decided by the data.", of_all(count(Verdict::Undecided))),
-        Overall::NotValid => format!("{} cannot be judged from these data.", of_all(count(Verdict::NotValid))),
+        Overall::Fail if found(Verdict::Fail) == 0 => "A check by eye was not in order.".to_owned(),
+        Overall::Fail => limits(Verdict::Fail, "is not met", "are not met"),
+        Overall::Undecided if found(Verdict::Undecided) == 0 => "A check by eye was not done.".to_owned(),
+        Overall::Undecided => limits(Verdict::Undecided, "is not decided by the data", "are not decided by the data"),
+        Overall::NotValid => {
+            limits(Verdict::NotValid, "cannot be judged from these data", "cannot be judged from these data")
+        }
         Overall::InputError => "The files of a test could not be used.".to_owned(),
         Overall::NoLimits => "The plan states no limits: results without a verdict.".to_owned(),
     }
-}
-
-fn plural<'a>(count: usize, one: &'a str, several: &'a str) -> &'a str {
-    if count == 1 { one } else { several }
 }
 
 fn facts(qualified: &Qualified) -> Markup {
@@ -107,9 +111,18 @@ fn facts(qualified: &Qualified) -> Markup {
             @if !enclosure.gloves.is_empty() {
                 div { dt { "Gloves" } dd { @for glove in &enclosure.gloves { p { (glove_text(glove)) } } } }
             }
+            @if !plan.checks.is_empty() {
+                div { dt { "Checks by eye" } dd { (checks_text(qualified)) } }
+            }
             div { dt { "Procedure" } dd { (plan.qualification.procedure.as_deref().unwrap_or("not stated")) } }
         }
     }
+}
+
+fn checks_text(qualified: &Qualified) -> String {
+    let checks = &qualified.plan.checks;
+    let ok = checks.iter().filter(|check| check.result == CheckResult::Ok).count();
+    if ok == checks.len() { format!("all {ok} in order") } else { format!("{ok} of {} in order", checks.len()) }
 }
 
 fn glove_text(glove: &Glove) -> String {
@@ -145,16 +158,16 @@ fn criteria(qualified: &Qualified) -> Markup {
 fn criterion(qualified: &Qualified, verdict: &VerdictResult) -> Markup {
     let test = qualified.result.tests.iter().find(|test| test.id == verdict.test);
     let result = test.and_then(|test| test.results.get(&verdict.quantity));
-    let (bound, limit) = limit_parts(&verdict.limit);
+    let (limit, bound) = number::limit(&verdict.limit);
     html! {
         tr {
             th scope="row" {
-                (words(&verdict.quantity))
-                @if !verdict.test.is_empty() { span.sub { "test “" (verdict.test) "”" } }
+                (capitalized(words(&verdict.quantity)))
+                @if !verdict.test.is_empty() { span.sub { "test “" (name(&verdict.test)) "”" } }
             }
             td {
-                @match (result, &limit) {
-                    (Some(result), Some(limit)) => { (Shown::in_unit_of(result, limit).with_uncertainty()) }
+                @match (result, &bound) {
+                    (Some(result), Some(bound)) => { (Shown::in_unit_of(result, bound).with_uncertainty()) }
                     (Some(result), None) => { (Shown::own(result).with_uncertainty()) }
                     (None, _) => { "no result" }
                 }
@@ -166,8 +179,9 @@ fn criterion(qualified: &Qualified, verdict: &VerdictResult) -> Markup {
                 }
             }
             td {
-                @match &limit { Some(limit) => { (bound) " " (number::quantity(limit)) } None => { (verdict.limit) } }
-                span.sub { (verdict.source.as_deref().unwrap_or("source not stated")) "; rule: " (verdict.rule) }
+                (limit)
+                span.sub { (verdict.source.as_deref().unwrap_or("source not stated")) }
+                span.sub { (rule_text(qualified, verdict)) }
             }
             td { (verdict.conformance_probability.map_or("–".to_owned(), probability)) }
             td { (verdict_badge(verdict.verdict.words())) }
@@ -175,11 +189,19 @@ fn criterion(qualified: &Qualified, verdict: &VerdictResult) -> Markup {
     }
 }
 
-/// `max 5e-4 1/h` as words and quantity.
-fn limit_parts(limit: &str) -> (&'static str, Option<Quantity>) {
-    let (word, rest) = limit.split_once(' ').unwrap_or(("", limit));
-    let words = if word == "min" { "at least" } else { "at most" };
-    (words, Quantity::parse(rest).ok())
+/// `rule: guarded acceptance, risk 5 %`.
+fn rule_text(qualified: &Qualified, verdict: &VerdictResult) -> String {
+    let limit = qualified.plan.limits.iter().find(|limit| {
+        limit.quantity == verdict.quantity
+            && limit.rule.name() == verdict.rule
+            && limit.bound.to_string() == verdict.limit
+    });
+    let risk = limit.and_then(|limit| match limit.rule {
+        Rule::GuardedAcceptance { risk } | Rule::GuardedRejection { risk } => Some(risk),
+        Rule::Simple { .. } => None,
+    });
+    let risk = risk.map(|risk| format!(", risk {} %", display_number(100.0 * risk, 2).trim_end_matches(".0")));
+    format!("rule: {}{}", verdict.rule.replace('-', " "), risk.unwrap_or_default())
 }
 
 /// What people call a result.
@@ -195,7 +217,7 @@ fn next_steps(qualified: &Qualified) -> Markup {
             @if steps.is_empty() {
                 p { "Nothing further. Keep this dossier with the enclosure, and test again when your procedure asks for it and after every service." }
             } @else {
-                ol { @for step in steps { li { (typeset(&step)) } } }
+                ol { @for step in steps { li { (prose(&step)) } } }
             }
         }
     }
@@ -220,20 +242,20 @@ fn steps(qualified: &Qualified) -> Vec<String> {
         }
     }
     let leaving = leaving(qualified);
-    if !leaving.is_empty() {
-        let ports = plural(leaving.len(), "its port", "their ports");
-        let names: Vec<&str> = leaving.iter().map(|instrument| instrument.name.as_str()).collect();
-        steps.push(format!("Take off {} and close {ports}; see below.", names.join(", ")));
+    let names: Vec<&str> = leaving.iter().map(|instrument| instrument.name.as_str()).collect();
+    if let Some((last, others)) = names.split_last() {
+        let ports = if others.is_empty() { "its port" } else { "their ports" };
+        let and = if others.is_empty() { "" } else { " and " };
+        steps.push(format!("Take off what does not stay on ({}{and}{last}) and close {ports}.", others.join(", ")));
     }
     if !leaving.is_empty() || !qualified.plan.enclosure.changed_after_test.is_empty() {
-        steps.push("Make a short confirming test of everything that was touched after the test; see below.".to_owned());
+        steps.push(
+            "Make a short confirming test of everything that was touched after the test: the list is under \
+             “After the test”."
+                .to_owned(),
+        );
     }
     steps
-}
-
-fn capitalized(text: &str) -> String {
-    let mut letters = text.chars();
-    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
 
 /// Instruments that leave the enclosure after the test.

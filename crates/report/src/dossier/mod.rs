@@ -49,7 +49,8 @@ pub fn write(qualified: &Qualified, out: &Path, options: &WriteOptions) -> Resul
 /// The figures of a test with the clock that their times are read on: one entry a drawing.
 fn figures(qualified: &Qualified, test: usize) -> Vec<(Clock, Vec<Figure>)> {
     let zone = qualified.plan.room.time_zone.as_deref();
-    let drawings = qualified.outcomes.get(test).and_then(|outcome| outcome.as_ref().ok()).map(|o| o.drawings.as_slice());
+    let drawings =
+        qualified.outcomes.get(test).and_then(|outcome| outcome.as_ref().ok()).map(|o| o.drawings.as_slice());
     drawings
         .unwrap_or_default()
         .iter()
@@ -140,7 +141,9 @@ fn safe_name(name: &str) -> String {
     let plain = plain.trim_matches([' ', '.']);
     let stem = plain.split('.').next().unwrap_or_default().to_uppercase();
     let reserved = matches!(stem.as_str(), "CON" | "PRN" | "AUX" | "NUL")
-        || (stem.len() == 4 && (stem.starts_with("COM") || stem.starts_with("LPT")) && stem.ends_with(|c: char| c.is_ascii_digit()));
+        || (stem.len() == 4
+            && (stem.starts_with("COM") || stem.starts_with("LPT"))
+            && stem.ends_with(|c: char| c.is_ascii_digit()));
     match plain {
         "" => "_".to_owned(),
         _ if reserved => format!("_{plain}"),

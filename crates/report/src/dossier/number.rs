@@ -26,6 +26,30 @@ pub(super) fn typeset(text: &str) -> String {
     out
 }
 
+/// A sentence of the program with its numbers set as the tables set theirs: `2.3 × 10⁻⁴` for `2.3e-4`.
+pub(super) fn prose(text: &str) -> String {
+    let words = text.split(' ').map(|word| {
+        let number = word.trim_end_matches([',', '.', ';', ':', ')']);
+        let (mantissa, exponent) = number.split_once('e')?;
+        let digits = |text: &str| text.bytes().any(|byte| byte.is_ascii_digit());
+        let is_number = digits(mantissa) && mantissa.parse::<f64>().is_ok() && exponent.parse::<i32>().is_ok();
+        is_number.then(|| format!("{mantissa}\u{a0}×\u{a0}10{}{}", superscript(exponent), &word[number.len()..]))
+    });
+    let set: Vec<String> =
+        words.zip(text.split(' ')).map(|(set, word)| set.unwrap_or_else(|| word.to_owned())).collect();
+    typeset(&set.join(" "))
+}
+
+fn superscript(exponent: &str) -> String {
+    exponent
+        .chars()
+        .filter_map(|digit| match digit {
+            '-' => Some('⁻'),
+            other => "⁰¹²³⁴⁵⁶⁷⁸⁹".chars().nth(other.to_digit(10)? as usize),
+        })
+        .collect()
+}
+
 /// A quantity as written in the plan, powers of ten set as such.
 pub(super) fn quantity(quantity: &Quantity) -> Markup {
     let text = quantity.text();
@@ -64,8 +88,15 @@ impl Together {
         let top = size(largest.abs().max(uncertainty.abs()));
         // Two digits of the uncertainty, but at most six digits of the value.
         let last = if uncertainty > 0.0 { (size(uncertainty) - 1).max(top - 5) } else { top - 3 };
-        let exponent = if (-3..5).contains(&top) { 0 } else { top };
+        let exponent = power_of_ten(top);
         Self { exponent, decimals: (exponent - last).max(0) as usize }
+    }
+
+    /// The same with a power of ten that others set.
+    fn with_exponent(self, exponent: Option<i32>) -> Self {
+        let Some(exponent) = exponent else { return self };
+        let last = self.exponent - self.decimals as i32;
+        Self { exponent, decimals: (exponent - last).clamp(0, 6) as usize }
     }
 
     pub(super) fn text(&self, value: f64) -> String {
@@ -82,6 +113,17 @@ impl Together {
     }
 }
 
+/// The power of ten that a number of this size is written with; 0 for none.
+fn power_of_ten(size: i32) -> i32 {
+    if (-2..5).contains(&size) { 0 } else { size }
+}
+
+/// The power of ten for numbers that are to be compared, the largest given.
+pub(super) fn common_exponent(values: impl Iterator<Item = f64>) -> Option<i32> {
+    let largest = values.map(f64::abs).filter(|value| value.is_finite() && *value > 0.0).max_by(f64::total_cmp)?;
+    Some(power_of_ten(largest.log10().floor() as i32))
+}
+
 /// A result in a unit of the reader's choice.
 pub(super) struct Shown {
     pub(super) unit: String,
@@ -90,6 +132,7 @@ pub(super) struct Shown {
     upper95: Option<f64>,
     kind: ResultValueKind,
     has_interval: bool,
+    exponent: Option<i32>,
 }
 
 impl Shown {
@@ -103,6 +146,7 @@ impl Shown {
             kind: result.kind,
             // A method that knows no uncertainty hands back an interval without width.
             has_interval: result.standard_uncertainty.is_some_and(|u| u > 0.0),
+            exponent: None,
         }
     }
 
@@ -124,6 +168,11 @@ impl Shown {
         }
     }
 
+    /// The result written with a given power of ten, to be compared with its neighbours.
+    pub(super) fn with_exponent(self, exponent: Option<i32>) -> Self {
+        Self { exponent, ..self }
+    }
+
     /// `(2.14 ± 0.31) × 10⁻⁴ 1/h`; with unequal arms `+0.4 −0.2`; bounds in words.
     pub(super) fn with_uncertainty(&self) -> Markup {
         match (self.kind, self.value, self.interval) {
@@ -138,7 +187,7 @@ impl Shown {
                         @if lopsided {
                             (together.text(value)) " +" (together.text(arms[1])) " −" (together.text(arms[0]))
                         } @else {
-                            (together.text(value)) " ± " (Together { ..together }.text(0.5 * (high - low)))
+                            (together.text(value)) " ± " (together.text(0.5 * (high - low)))
                         }
                         @if bracket { ")" }
                         (together.power())
@@ -157,7 +206,7 @@ impl Shown {
     pub(super) fn value(&self) -> Markup {
         match (self.value, self.interval) {
             (Some(value), [Some(low), Some(high)]) if self.has_interval => {
-                let together = Together::new(value, 0.5 * (high - low));
+                let together = Together::new(value, 0.5 * (high - low)).with_exponent(self.exponent);
                 html! { span.number { (together.text(value)) (together.power()) } " " (self.unit) }
             }
             (Some(value), _) => self.single(value),
@@ -169,8 +218,18 @@ impl Shown {
     pub(super) fn interval(&self) -> Markup {
         match self.interval {
             [Some(low), Some(high)] if self.has_interval => {
-                let together = Together::new(low.abs().max(high.abs()), 0.5 * (high - low));
-                html! { span.number { (together.text(low)) " to " (together.text(high)) (together.power()) } " " (self.unit) }
+                let together =
+                    Together::new(low.abs().max(high.abs()), 0.5 * (high - low)).with_exponent(self.exponent);
+                let bracket = together.exponent != 0;
+                html! {
+                    span.number {
+                        @if bracket { "(" }
+                        (together.text(low)) " to " (together.text(high))
+                        @if bracket { ")" }
+                        (together.power())
+                    }
+                    " " (self.unit)
+                }
             }
             [None, Some(high)] => html! { "up to " (self.single(high)) },
             [Some(low), None] => html! { "from " (self.single(low)) },
@@ -185,8 +244,53 @@ impl Shown {
     }
 
     fn single(&self, value: f64) -> Markup {
-        html! { span.number { (plain(value, 3)) } " " (self.unit) }
+        html! {
+            span.number {
+                @match self.exponent {
+                    Some(exponent) if exponent != 0 => {
+                        (typeset(&display_number(value / 10f64.powi(exponent), 3)))
+                        " × 10" sup { (typeset(&exponent.to_string())) }
+                    }
+                    _ => { (plain(value, 3)) }
+                }
+            }
+            " " (self.unit)
+        }
     }
+}
+
+/// A limit as results write it, `max 5e-4 1/h`, as words and number; the quantity too, where it reads as one.
+pub(super) fn limit(text: &str) -> (Markup, Option<Quantity>) {
+    let (word, rest) = text.split_once(' ').unwrap_or(("", text));
+    let words = if word == "min" { "at least" } else { "at most" };
+    match Quantity::parse(rest) {
+        Ok(bound) => (html! { (words) " " (quantity(&bound)) }, Some(bound)),
+        Err(_) => (html! { (text) }, None),
+    }
+}
+
+/// A name of others, with places to break it where it runs on without a space.
+pub(super) fn name(text: &str) -> Markup {
+    const RUN: usize = 16;
+    let mut pieces = vec![String::new()];
+    let mut run = 0;
+    for letter in text.chars() {
+        run = if letter.is_whitespace() { 0 } else { run + 1 };
+        if run > RUN {
+            pieces.push(String::new());
+            run = 1;
+        }
+        if let Some(piece) = pieces.last_mut() {
+            piece.push(letter);
+        }
+    }
+    html! { @for (index, piece) in pieces.iter().enumerate() { @if index > 0 { wbr; } (piece) } }
+}
+
+/// The text with its first letter large.
+pub(super) fn capitalized(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
 
 /// A probability in per cent, never rounded to certainty.
@@ -259,6 +363,7 @@ mod tests {
     fn minus_signs_are_set_only_before_numbers() {
         assert_eq!(typeset("-1000 Pa"), "−1000 Pa");
         assert_eq!(typeset("two-point K-12"), "two-point K-12");
+        assert_eq!(prose("it gives 2.3e-4 1/h (-1e5), see 12e"), "it gives 2.3\u{a0}×\u{a0}10⁻⁴ 1/h (-1e5), see 12e");
         assert_eq!(count(1_234_567), "1\u{202f}234\u{202f}567");
     }
 }

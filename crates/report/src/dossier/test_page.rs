@@ -4,7 +4,9 @@ use maud::{Markup, PreEscaped, html};
 
 use super::first_page::words;
 use super::html::verdict_badge;
-use super::number::{Shown, count, plain, typeset, unit_text};
+use super::number::{
+    Shown, capitalized, common_exponent, count, limit, name, plain, prose, quantity, typeset, unit_text,
+};
 use super::{anchor, figures};
 use crate::Qualified;
 use crate::method::{Drawing, Outcome, TestError};
@@ -21,7 +23,7 @@ pub(super) fn render(qualified: &Qualified, index: usize) -> Markup {
         section.sheet aria-labelledby=(heading) {
             header {
                 p.kind { "Test " (index + 1) " of " (qualified.plan.tests.len()) ": " (method_words(&result.method)) }
-                h2 id=(heading) { (test.id) }
+                h2 id=(heading) { (name(&test.id)) }
             }
             @match qualified.outcomes.get(index) {
                 Some(Ok(outcome)) => { (evaluated(qualified, index, test, outcome)) }
@@ -43,7 +45,7 @@ fn without_result(error: &TestError) -> Markup {
     html! {
         div.problem {
             p { (verdict_badge("input error")) " This test gave no result." }
-            p { (capital(&error.to_string())) "." }
+            p { (capitalized(&error.to_string())) "." }
             p { strong { "What helps: " } (error.hint()) "." }
         }
     }
@@ -56,17 +58,17 @@ fn evaluated(qualified: &Qualified, index: usize, test: &Test, outcome: &Outcome
         @if !result.problems.is_empty() {
             div.problem {
                 p { (verdict_badge("not valid")) " This test may not be judged:" }
-                ul { @for problem in &result.problems { li { (capital(&typeset(problem))) "." } } }
+                ul { @for problem in &result.problems { li { (capitalized(&prose(problem))) "." } } }
             }
         }
         ul.verdicts {
             @for verdict in verdicts {
-                li { (verdict_badge(verdict.verdict.words())) " " (words(&verdict.quantity)) ", limit " (typeset(&verdict.limit)) }
+                li { (verdict_badge(verdict.verdict.words())) " " (words(&verdict.quantity)) ", " (limit(&verdict.limit).0) }
             }
         }
         (conduct(test, outcome, qualified.plan.room.time_zone.as_deref()))
         @for (number, (drawing, (clock, figures))) in outcome.drawings.iter().zip(figures(qualified, index)).enumerate() {
-            @if !drawing.title.is_empty() && outcome.drawings.len() > 1 { h3 { (drawing.title) } }
+            @if !drawing.title.is_empty() && outcome.drawings.len() > 1 { h3 { (name(&drawing.title)) } }
             @for (place, figure) in figures.iter().enumerate() {
                 (figure_markup(figure, place + 1, &clock, &anchor(index, number)))
                 @if figure.name == "record" { (events(drawing, &clock)) }
@@ -94,14 +96,17 @@ fn conduct(test: &Test, outcome: &Outcome, zone: Option<&str>) -> Markup {
     });
     let window = window.or_else(|| result.window.as_ref().map(|[from, to]| format!("{from} to {to}")));
     html! {
-        dl.facts {
+        dl.facts.four {
             div.wide { dt { "Evaluated" } dd {
                 (window.as_deref().unwrap_or("see the runs"))
-                @if let Some(reason) = &result.window_reason { span.sub { "Window " (reason) "." } }
+                span.sub {
+                    @if test.window.is_some() { "Window set by hand in the plan" } @else { "Window found by the program" }
+                    @if let Some(reason) = result.window_reason.as_deref().filter(|reason| *reason != "set by hand") { ": " (reason) }
+                    "."
+                }
             } }
             @if let Some(boundary) = &test.boundary { div { dt { "Inside the boundary" } dd { (boundary) } } }
-            @if let Some(pressure) = &test.reference_pressure { div { dt { "Leak rate stated at" } dd { (super::number::quantity(pressure)) } } }
-            div { dt { "Window" } dd { @if test.window.is_some() { "set by hand in the plan" } @else { "found by the program" } } }
+            @if let Some(pressure) = &test.reference_pressure { div { dt { "Leak rate stated at" } dd { (quantity(pressure)) } } }
             div { dt { "Attempt" } dd {
                 @match test.attempt { Some(attempt) => { "number " (attempt) } None => { "no earlier one is stated" } }
                 @if let Some(earlier) = &test.earlier { span.sub { "Earlier attempt set aside: " (earlier) } }
@@ -160,7 +165,9 @@ fn results(results: &Results, gas: Option<&str>, title: &str) -> Markup {
                     th scope="col" { "95 % interval" }
                     @if has_at { th scope="col" { "At Δp" } th scope="col" { "Gas that flowed" } }
                 } }
-                tbody { @for (name, value) in &results.0 { (result_row(name, value, gas, has_at)) } }
+                tbody { @for (name, value) in &results.0 {
+                        (result_row(name, value, gas, has_at, exponent(results, &value.unit)))
+                    } }
             }
             @if results.get("hourly_leak_rate_two_point").or(results.get("hourly_leak_rate_mass_point")).is_some() {
                 p.small {
@@ -172,26 +179,31 @@ fn results(results: &Results, gas: Option<&str>, title: &str) -> Markup {
     }
 }
 
-fn result_row(name: &str, value: &ResultValue, gas: Option<&str>, has_at: bool) -> Markup {
-    let shown = Shown::own(value);
+/// Results in one unit share a power of ten, so that they can be compared at a glance.
+fn exponent(results: &Results, unit: &str) -> Option<i32> {
+    common_exponent(results.0.iter().filter(|(_, value)| value.unit == unit).filter_map(|(_, value)| value.value))
+}
+
+fn result_row(name: &str, value: &ResultValue, gas: Option<&str>, has_at: bool, exponent: Option<i32>) -> Markup {
+    let shown = Shown::own(value).with_exponent(exponent);
     html! {
         tr {
             th scope="row" {
-                (words(name))
+                (capitalized(words(name)))
                 @match name {
                     "hourly_leak_rate" => { span.sub { "our estimate" } }
                     "hourly_leak_rate_two_point" | "hourly_leak_rate_mass_point" => { span.sub { "conventional" } }
                     _ => {}
                 }
             }
-            td { (shown.value()) }
-            td {
+            td.keep { (shown.value()) }
+            td.keep {
                 (shown.interval())
                 @if let Some(limit) = shown.upper_limit() { span.sub { "one-sided 95 % limit of the method: " (limit) } }
             }
             @if has_at {
-                td { (value.at.as_deref().map_or("–".to_owned(), typeset)) }
-                td { (value.at.as_deref().and(gas).unwrap_or("–")) }
+                td.keep { (value.at.as_deref().map_or("–".to_owned(), typeset)) }
+                td.keep { (value.at.as_deref().and(gas).unwrap_or("–")) }
             }
         }
     }
@@ -223,7 +235,7 @@ fn budget(name: &str, value: &ResultValue) -> Markup {
             tbody {
                 @for line in &value.budget {
                     tr {
-                        th scope="row" { (line.source) }
+                        th scope="row" { (capitalized(&line.source)) }
                         td { (plain(line.standard_uncertainty, 2)) " " (unit) }
                         td.share { (bar(share(line.standard_uncertainty))) }
                     }
@@ -253,15 +265,19 @@ fn bar(share: f64) -> Markup {
             rect x="0.5" y="0.5" width="119" height="8" fill="none" stroke="#8a949a" {}
             rect x="0" y="0" width=(format!("{:.1}", LENGTH * share.clamp(0.0, 1.0))) height="9" fill="#123f6b" {}
         }
-        " " (format!("{:.0} %", 100.0 * share))
+        " " (share_text(share))
     }
+}
+
+fn share_text(share: f64) -> String {
+    if share > 0.0 && share < 0.01 { "under 1 %".to_owned() } else { format!("{:.0} %", 100.0 * share) }
 }
 
 fn findings(result: &TestResult) -> Markup {
     html! {
         @if !result.notes.is_empty() {
             h3 { "Findings" }
-            ul.findings { @for note in &result.notes { li { (capital(&typeset(note))) "." } } }
+            ul.findings { @for note in &result.notes { li { (capitalized(&prose(note))) "." } } }
         }
     }
 }
@@ -280,9 +296,4 @@ fn rows(result: &TestResult) -> Markup {
             }
         }
     }
-}
-
-fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }

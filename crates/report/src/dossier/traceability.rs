@@ -2,7 +2,7 @@
 
 use maud::{Markup, html};
 
-use super::number::{count, typeset};
+use super::number::{count, name, typeset};
 use crate::Qualified;
 use crate::method::FileAccount;
 use crate::plan::{ClockOffset, Instrument};
@@ -29,7 +29,7 @@ fn recompute(qualified: &Qualified) -> Markup {
         pre.command { code { "tightfit qualify " (shell_quoted(&plan)) } }
         dl.facts {
             div { dt { "Program" } dd { (qualified.result.program) } }
-            div { dt { "Plan" } dd { (plan) } }
+            div { dt { "Plan" } dd { (name(&plan)) } }
             div.wide { dt { "SHA-256 of the plan" } dd.hash { (qualified.result.plan_sha256) } }
         }
         p.small {
@@ -54,9 +54,7 @@ fn instruments(qualified: &Qualified) -> Markup {
             table.instruments {
                 thead { tr {
                     th scope="col" { "Instrument" }
-                    th scope="col" { "Serial number" }
-                    th scope="col" { "Calibrated" }
-                    th scope="col" { "Due" }
+                    th scope="col" { "Calibrated, due" }
                     th scope="col" { "Uncertainty" }
                     th scope="col" { "Resolution" }
                     th scope="col" { "Further" }
@@ -72,12 +70,18 @@ fn instrument_row(instrument: &Instrument) -> Markup {
     let stated = |text: Option<String>| text.unwrap_or_else(|| "not stated".to_owned());
     html! {
         tr {
-            th scope="row" { (instrument.name) }
-            td { (stated(instrument.serial.clone())) }
-            td { (stated(instrument.calibrated.map(|date| date.to_string()))) }
-            td { (stated(instrument.due.map(|date| date.to_string()))) }
+            th scope="row" {
+                (name(&instrument.name))
+                span.sub {
+                    @match &instrument.serial { Some(serial) => { "serial " (name(serial)) } None => { "serial not stated" } }
+                }
+            }
+            td.keep {
+                (stated(instrument.calibrated.map(|date| date.to_string())))
+                span.sub { @match instrument.due { Some(due) => { "due " (due) } None => { "due date not stated" } } }
+            }
             td { (stated(instrument.uncertainty.as_ref().map(|u| u.text().to_owned()))) }
-            td { (stated(instrument.resolution.as_ref().map(|r| r.text().to_owned()))) }
+            td.keep { (stated(instrument.resolution.as_ref().map(|r| r.text().to_owned()))) }
             td { (further(instrument).join("; ")) }
             td { (match instrument.stays_on { Some(true) => "stays on", Some(false) => "comes off", None => "not stated" }) }
         }
@@ -125,7 +129,7 @@ fn raw_files(qualified: &Qualified) -> Markup {
                 thead { tr { th scope="col" { "File" } th scope="col" { "Bytes" } th scope="col" { "SHA-256" } } }
                 tbody {
                     @for file in files {
-                        tr { th scope="row" { (file.file) } td { (count(file.bytes)) } td.hash { (file.sha256) } }
+                        tr { th scope="row" { (name(&file.file)) } td.keep { (count(file.bytes)) } td.hash { (file.sha256) } }
                     }
                 }
             }
@@ -147,7 +151,7 @@ fn readings(qualified: &Qualified) -> Markup {
 fn reading(account: &FileAccount) -> Markup {
     let [read, used] = account.rows;
     html! {
-        h3 { "How " (account.file) " was read" }
+        h3 { "How " (name(&account.file)) " was read" }
         p { (count(read)) " rows read, " (count(used)) " with usable readings." }
         @if !account.choices.is_empty() { ul { @for choice in &account.choices { li { (choice) } } } }
         @if !account.columns.is_empty() {
@@ -160,7 +164,7 @@ fn reading(account: &FileAccount) -> Markup {
                 } }
                 tbody {
                     @for [header, channel, unit, because] in &account.columns {
-                        tr { th scope="row" { (header) } td { (channel.replace('_', " ")) } td { (unit) } td { (because) } }
+                        tr { th scope="row" { (name(header)) } td { (channel.replace('_', " ")) } td { (unit) } td { (because) } }
                     }
                 }
             }

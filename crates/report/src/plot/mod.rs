@@ -5,6 +5,7 @@
 
 mod clock;
 mod draw;
+mod panel;
 mod pressure_change;
 mod ticks;
 
@@ -46,7 +47,7 @@ pub(crate) struct Panel {
 /// A line of a panel.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Line {
-    /// Its name, set at its right end.
+    /// Its name, set at its right end; none where the axis says it.
     pub(crate) label: String,
     /// Time in s and value in the unit of the axis.
     pub(crate) points: Vec<(f64, f64)>,

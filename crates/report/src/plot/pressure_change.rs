@@ -11,7 +11,7 @@ const POINTS: usize = 6000;
 const PANELS: usize = 5;
 const CELSIUS_ZERO_K: f64 = 273.15;
 
-/// All figures that the evaluation gives something for. `numbers` are the numbers of its events in the dossier's list.
+/// All figures that the evaluation gives something for.
 pub(crate) fn figures(evaluation: &PressureChange, clock: &Clock) -> Vec<Figure> {
     let all = [record(evaluation, clock), temperature(evaluation), fit(evaluation), residuals(evaluation)];
     all.into_iter().filter(|figure| figure.panels.iter().any(|panel| !panel.lines.is_empty())).collect()
@@ -22,22 +22,22 @@ fn record(evaluation: &PressureChange, clock: &Clock) -> Figure {
     let scale = PressureScale::of(record_difference_pa);
     let window = [evaluation.window.from_s, evaluation.window.to_s];
     let values = || record_difference_pa.iter().map(|value| value / scale.pascal);
-    let line = Line::new("pressure difference", Look::Measured(0), record_time_s, values(), POINTS);
+    let line = Line::new("", Look::Measured(0), record_time_s, values(), POINTS);
     let marks: Vec<Mark> = (1..)
         .zip(&evaluation.events)
         .map(|(number, event)| Mark { number, span_s: [event.from_s, event.to_s] })
         .collect();
     let events = match marks.len() {
         0 => "Nothing was found to disturb the record.".to_owned(),
-        1 => "One event is marked by a dotted line; its number is that of the list below.".to_owned(),
-        n => format!("{n} events are marked by dotted lines; their numbers are those of the list below."),
+        1 => "One event is marked by a vertical line; its number is that of the list below.".to_owned(),
+        n => format!("{n} events are marked by vertical lines; their numbers are those of the list below."),
     };
     let evaluated =
         format!("evaluated from {} to {}", clock.moment(window[0]), clock.moment_beside(window[1], window[0]));
     Figure {
         name: "record".to_owned(),
         title: "Pressure difference to the room over the whole record".to_owned(),
-        caption: format!("The whole record. The shaded part under the bracket was {evaluated}. {events}"),
+        caption: format!("The shaded part under the bracket was {evaluated}. {events}"),
         description: format!(
             "Line plot: pressure difference between enclosure and room in {}, {}; {evaluated}. {events}",
             scale.unit,
@@ -72,7 +72,7 @@ fn temperature(evaluation: &PressureChange) -> Figure {
     lines.push(Line::new("gas, from pressure", Look::Fitted, &series.time_s, gas, most));
     lines.retain(|line| !line.points.is_empty());
     let room = || series.room_pa.iter().map(|value| value / 100.0);
-    let room_line = Line::new("room", Look::Measured(0), &series.time_s, room(), most);
+    let room_line = Line::new("", Look::Measured(0), &series.time_s, room(), most);
     let sensors = match series.thermometers.len() {
         0 => "No thermometer was logged.".to_owned(),
         1 => "The thermometer stands beside the mean temperature of the gas that the pressure tells.".to_owned(),
@@ -164,8 +164,8 @@ fn residuals(evaluation: &PressureChange) -> Figure {
     let millikelvin = |t: &ThermometerSeries| t.residual_k.iter().map(|value| value * 1e3).collect::<Vec<_>>();
     let panels = thermometers.iter().take(shown).map(|t| Panel {
         heading: t.name.clone(),
-        y_label: "mK".to_owned(),
-        lines: vec![Line::new("measured − fitted", Look::Measured(0), &t.time_s, millikelvin(t).into_iter(), most)],
+        y_label: "residual (mK)".to_owned(),
+        lines: vec![Line::new("", Look::Measured(0), &t.time_s, millikelvin(t).into_iter(), most)],
         zero_line: true,
         ..Panel::default()
     });

@@ -9,7 +9,7 @@ pub(crate) struct Ticks {
     decimals: usize,
 }
 
-/// Ticks at 1, 2 or 5 times a power of ten, at most about `wanted` of them.
+/// Ticks at 1, 2 or 5 times a power of ten, about `wanted` of them.
 pub(crate) fn linear([low, high]: [f64; 2], wanted: usize) -> Ticks {
     let rough = (high - low) / wanted.max(1) as f64;
     if !(rough.is_finite() && rough > 0.0) {
@@ -18,9 +18,9 @@ pub(crate) fn linear([low, high]: [f64; 2], wanted: usize) -> Ticks {
     let exponent = rough.log10().floor() as i32;
     let power = 10f64.powi(exponent);
     let (factor, exponent) = match rough / power {
-        f if f <= 1.0 => (1.0, exponent),
-        f if f <= 2.0 => (2.0, exponent),
-        f if f <= 5.0 => (5.0, exponent),
+        f if f < 1.5 => (1.0, exponent),
+        f if f < 3.0 => (2.0, exponent),
+        f if f < 7.0 => (5.0, exponent),
         _ => (1.0, exponent + 1),
     };
     let step = factor * 10f64.powi(exponent);
@@ -64,7 +64,7 @@ mod tests {
 
     #[test]
     fn ticks_are_round_and_inside_the_range() {
-        let ticks = linear([-512.0, -478.0], 5);
+        let ticks = linear([-512.0, -478.0], 4);
         assert_eq!(ticks.values, [-510.0, -500.0, -490.0, -480.0]);
         assert_eq!(ticks.label(-510.0), "−510");
         let fine = linear([21.43, 21.52], 5);

@@ -26,7 +26,8 @@ fn an_untouched_dossier_is_the_same() {
 #[test]
 fn a_changed_byte_is_found_in_every_file_of_the_dossier() {
     let bench = dossier();
-    let files = ["dossier.json", "dossier.html", "data/leaky-enclosure.csv", "data/leaky-barometer.csv", "data/leaky.toml"];
+    let files =
+        ["dossier.json", "dossier.html", "data/leaky-enclosure.csv", "data/leaky-barometer.csv", "data/leaky.toml"];
     for (seed, name) in files.iter().enumerate() {
         let path = format!("dossier/{name}");
         let sound = fs::read(bench.path(&path)).unwrap();

@@ -224,7 +224,8 @@ fn folders(
     folder: &Path,
     data_root: Option<&Path>,
 ) -> Result<Folders, RecheckError> {
-    let beside = data_root.map_or_else(|| folder.parent().unwrap_or(folder).to_owned(), Path::to_owned);
+    let parent = folder.parent().filter(|parent| !parent.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let beside = data_root.unwrap_or(parent).to_owned();
     let copies = record.data.iter().map(|file| (file.name.clone(), folder.join(&file.path))).collect();
     let folders = Folders { plan: beside, data_root: None, copies };
     let wanted = plan.tests.iter().flat_map(crate::plan::Test::all_files);

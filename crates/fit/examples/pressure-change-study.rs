@@ -4,7 +4,7 @@
 #![allow(clippy::print_stdout, reason = "the table is what the program is for")]
 
 use tightfit_fit::pressure_change::{Compliance, LeakLaw, Settings, Volume};
-use tightfit_fit::simulate::{Hold, Outcome, Random, Room, ThermometerModel, VesselModel, Weather, study};
+use tightfit_fit::simulate::{Disturbance, Hold, Outcome, Random, Room, ThermometerModel, VesselModel, Weather, study};
 
 /// One line of the table.
 struct Cell {
@@ -170,6 +170,15 @@ fn cells() -> Vec<Cell> {
         }
     }
     let mut hold = Hold::ordinary(Room::ORDINARY, 3600.0, 5e-4);
+    hold.with_pumping = true;
+    add("pumping logged 1 h".into(), hold.clone(), hold.settings(), drawn);
+    let mut hold = Hold::ordinary(Room::ORDINARY, 7200.0, 5e-4);
+    hold.disturbances = vec![
+        Disturbance::GlovePull { relative: 1e-3, from_s: 1500.0, to_s: 1680.0 },
+        Disturbance::AmountStep { relative: 3e-4, at_s: 4000.0 },
+    ];
+    add("glove pull and valve step 2 h".into(), hold.clone(), hold.settings(), drawn);
+    let mut hold = Hold::ordinary(Room::ORDINARY, 4.0 * 3600.0, 5e-4);
     hold.thermometers[0].wander_k = 0.03;
     hold.thermometers.push(ThermometerModel {
         lag_s: 250.0,
@@ -177,6 +186,6 @@ fn cells() -> Vec<Cell> {
         wander_memory_s: 1200.0,
         ..hold.thermometers[0]
     });
-    add("two thermometers 1 h".into(), hold.clone(), hold.settings(), drawn);
+    add("two thermometers 4 h".into(), hold.clone(), hold.settings(), drawn);
     cells
 }

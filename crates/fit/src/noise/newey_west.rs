@@ -65,10 +65,24 @@ fn bartlett_sum(scores: &[f64], lag: usize) -> f64 {
     let mut sum: f64 = scores.iter().map(|s| s * s).sum();
     for l in 1..=lag {
         let weight = 1.0 - l as f64 / (lag as f64 + 1.0);
-        let covariance: f64 = scores[l..].iter().zip(scores).map(|(a, b)| a * b).sum();
-        sum += 2.0 * weight * covariance;
+        sum += 2.0 * weight * dot(&scores[l..], scores);
     }
     sum
+}
+
+/// Scalar product over the shorter slice, in four interleaved sums: a single one would wait for every addition.
+fn dot(a: &[f64], b: &[f64]) -> f64 {
+    let n = a.len().min(b.len());
+    let (quads_a, rest_a) = a[..n].as_chunks::<4>();
+    let (quads_b, rest_b) = b[..n].as_chunks::<4>();
+    let mut sums = [0.0; 4];
+    for (x, y) in quads_a.iter().zip(quads_b) {
+        for lane in 0..4 {
+            sums[lane] += x[lane] * y[lane];
+        }
+    }
+    let rest: f64 = rest_a.iter().zip(rest_b).map(|(x, y)| x * y).sum();
+    sums.iter().sum::<f64>() + rest
 }
 
 /// Newey-West covariance (XᵀX)⁻¹·S·(XᵀX)⁻¹ of least-squares coefficients, Bartlett kernel up to `lag`, no small-sample

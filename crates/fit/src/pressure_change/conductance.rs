@@ -160,7 +160,7 @@ fn fit_about(
 ) -> Option<Fit> {
     let wanted = [true, prior_is_free(prior), zero_spread_pa > 0.0, model.known_inflow.is_some()];
     let gas = GasTemperature::new(base, model, at);
-    let others = [0.0; SHARED];
+    let precision = search_precision(prior, zero_spread_pa, model.known_inflow.is_some());
 
     let mut likelihoods: Vec<SensorLikelihood<'_>> =
         sensors.iter().map(|sensor| SensorLikelihood::new(sensor, base, &gas, rounding, wanted)).collect();
@@ -168,11 +168,11 @@ fn fit_about(
     let evidence: Vec<Evidence> = likelihoods
         .iter_mut()
         .map(|likelihood| Evidence {
-            nodes: likelihood.integrate(&others),
+            nodes: likelihood.integrate(&precision),
             suspicion: suspicion(likelihood.sensor.kind, drift_to_conductance),
         })
         .collect();
-    let best = heaviest(&evidence[0].nodes, &others)?;
+    let best = heaviest(&evidence[0].nodes, |node| node.log_evidence(&precision))?;
     let nuisances = nuisances(prior, at, best, zero_spread_pa);
     let combined = combine(&evidence, &nuisances)?;
     let means = nuisance_means(&nuisances, &combined.nuisance_weight);
@@ -278,6 +278,15 @@ fn conditional_best(node: &Node, others: &[f64; SHARED], index: usize, precision
     if total > 0.0 { (linear + precision * centre) / total } else { centre }
 }
 
+/// Precision of the shared quantities in the search for lag and noise: conductance free, compliance and zero by their
+/// priors, the known inflow within a half of what was stated.
+fn search_precision(prior: CompliancePrior, zero_spread_pa: f64, known_inflow: bool) -> [f64; SHARED] {
+    let (low, high) = prior.support();
+    let compliance = if prior_is_free(prior) { 12.0 / (high - low).powi(2) } else { f64::INFINITY };
+    let zero = if zero_spread_pa > 0.0 { zero_spread_pa.powi(-2) } else { f64::INFINITY };
+    [0.0, compliance, zero, if known_inflow { 4.0 } else { f64::INFINITY }]
+}
+
 fn prior_is_free(prior: CompliancePrior) -> bool {
     !matches!(prior, CompliancePrior::Fixed(_))
 }
@@ -328,27 +337,27 @@ fn drift_to_conductance(base: &Base, gas: &GasTemperature, model: &Model) -> f64
     span / (model.mean_k * gas.largest_exposure_s).max(1e-300)
 }
 
-fn heaviest<'n>(nodes: &'n [Node], others: &[f64; SHARED]) -> Option<&'n Node> {
-    nodes.iter().max_by(|a, b| a.log_marginal(others).total_cmp(&b.log_marginal(others)))
+fn heaviest(nodes: &[Node], value: impl Fn(&Node) -> f64) -> Option<&Node> {
+    nodes.iter().max_by(|a, b| value(a).total_cmp(&value(b)))
 }
 
-/// Nodes of compliance and zero: over the prior's support, narrowed to where the data put it.
+/// Nodes of zero and compliance: over the prior's support, narrowed to where the data put them. The two are correlated,
+/// so each zero has its own range of compliances.
 fn nuisances(prior: CompliancePrior, at: Expansion, best: &Node, zero_spread_pa: f64) -> Vec<Nuisance> {
-    let compliances = compliance_nodes(prior, at, best);
-    let zeros = zero_nodes(best, zero_spread_pa);
-    let mut out = Vec::with_capacity(compliances.len() * zeros.len());
-    for &(c, log_c) in &compliances {
-        for &(z, log_z) in &zeros {
+    let free = prior_is_free(prior);
+    let mut out = Vec::new();
+    for (z, log_z) in zero_nodes(best, zero_spread_pa, free) {
+        for (c, log_c) in compliance_nodes(prior, at, best, z) {
             out.push(([0.0, c - at.compliance_per_pa, z, 0.0], log_c + log_z));
         }
     }
     out
 }
 
-fn compliance_nodes(prior: CompliancePrior, at: Expansion, best: &Node) -> Vec<(f64, f64)> {
+fn compliance_nodes(prior: CompliancePrior, at: Expansion, best: &Node, zero_pa: f64) -> Vec<(f64, f64)> {
     let CompliancePrior::Fixed(value) = prior else {
         let (mut low, mut high) = prior.support();
-        if let Some((centre, spread)) = conditional(best, 1) {
+        if let Some((centre, spread)) = Pair::new(best).compliance_given_zero(zero_pa) {
             let centre = centre + at.compliance_per_pa;
             let reach = 7.0 * spread;
             if reach < 0.5 * (high - low) {
@@ -357,18 +366,18 @@ fn compliance_nodes(prior: CompliancePrior, at: Expansion, best: &Node) -> Vec<(
                 high = (centre + reach).clamp(low + 0.2 * reach, high);
             }
         }
-        let count = if matches!(prior, CompliancePrior::OneSided { .. }) { 21 } else { 13 };
+        let count = if matches!(prior, CompliancePrior::OneSided { .. }) { 21 } else { 15 };
         return equidistant(low, high, count, |c| prior.log_density(c));
     };
     vec![(value, 0.0)]
 }
 
-fn zero_nodes(best: &Node, spread_pa: f64) -> Vec<(f64, f64)> {
+fn zero_nodes(best: &Node, spread_pa: f64, compliance_free: bool) -> Vec<(f64, f64)> {
     if spread_pa <= 0.0 {
         return vec![(0.0, 0.0)];
     }
     let (mut centre, mut reach) = (0.0, 3.2 * spread_pa);
-    if let Some((data_centre, data_spread)) = conditional(best, 2) {
+    if let Some((data_centre, data_spread)) = Pair::new(best).zero(compliance_free) {
         // Product of two normal densities.
         let precision = 1.0 / spread_pa.powi(2) + 1.0 / data_spread.powi(2);
         centre = data_centre / data_spread.powi(2) / precision;
@@ -381,24 +390,51 @@ fn equidistant(low: f64, high: f64, count: usize, log_density: impl Fn(f64) -> f
     (0..count)
         .map(|i| {
             let x = low + (high - low) * i as f64 / (count - 1) as f64;
-            let end = if i == 0 || i + 1 == count { 0.5_f64.ln() } else { 0.0 };
-            (x, log_density(x) + end)
+            let end = if i == 0 || i + 1 == count { 0.5_f64 } else { 1.0 };
+            let step = ((high - low) / (count - 1) as f64).max(1e-300);
+            (x, log_density(x) + (end * step).ln())
         })
         .collect()
 }
 
-/// What the data alone say about one nuisance with conductance free: centre and standard deviation.
-fn conditional(node: &Node, index: usize) -> Option<(f64, f64)> {
-    let gg = node.information[0][0];
-    let gx = node.information[0][index];
-    let curvature = node.information[index][index] - gx * gx / gg;
-    if !(curvature > 1e-9 * node.information[index][index] && gg > 0.0) {
-        return None;
+/// Information of the data on compliance and zero with the conductance free.
+struct Pair {
+    cc: f64,
+    cz: f64,
+    zz: f64,
+    c: f64,
+    z: f64,
+    /// Residual variance in units of the noise assumed.
+    variance: f64,
+}
+
+impl Pair {
+    fn new(node: &Node) -> Self {
+        let gg = node.information[0][0].max(1e-300);
+        let about = |i: usize, j: usize| node.information[i][j] - node.information[0][i] * node.information[0][j] / gg;
+        let linear = |i: usize| node.linear[i] - node.information[0][i] * node.linear[0] / gg;
+        let (_, rss, _) = node.profile(&[0.0; SHARED]);
+        let variance = rss / node.degrees_of_freedom.max(1.0);
+        Self { cc: about(1, 1), cz: about(1, 2), zz: about(2, 2), c: linear(1), z: linear(2), variance }
     }
-    let centre = (node.linear[index] - gx * node.linear[0] / gg) / curvature;
-    let rss = node.constant - node.linear[0].powi(2) / gg - curvature * centre * centre;
-    let spread = (rss.max(1e-300) / node.degrees_of_freedom.max(1.0) / curvature).sqrt();
-    (spread.is_finite() && centre.is_finite()).then_some((centre, spread))
+
+    /// Centre and standard deviation of the compliance at a zero.
+    fn compliance_given_zero(&self, zero_pa: f64) -> Option<(f64, f64)> {
+        normal((self.c - self.cz * zero_pa) / self.cc, self.variance / self.cc)
+    }
+
+    /// Centre and standard deviation of the zero, the compliance free or fixed.
+    fn zero(&self, compliance_free: bool) -> Option<(f64, f64)> {
+        if !compliance_free {
+            return normal(self.z / self.zz, self.variance / self.zz);
+        }
+        let curvature = self.zz - self.cz * self.cz / self.cc;
+        normal((self.z - self.cz * self.c / self.cc) / curvature, self.variance / curvature)
+    }
+}
+
+fn normal(centre: f64, variance: f64) -> Option<(f64, f64)> {
+    (centre.is_finite() && variance.is_finite() && variance > 0.0).then_some((centre, variance.sqrt()))
 }
 
 fn nuisance_means(nuisances: &[Nuisance], weights: &[f64]) -> [f64; SHARED] {
@@ -427,7 +463,7 @@ fn sensor_fit(
     others: &[f64; SHARED],
     alone: (f64, f64),
 ) -> Option<SensorFit> {
-    let best = heaviest(&evidence.nodes, others)?.clone();
+    let best = heaviest(&evidence.nodes, |node| node.log_marginal(others))?.clone();
     let top = best.log_marginal(others);
     let weights: Vec<f64> = evidence.nodes.iter().map(|node| (node.log_marginal(others) - top).exp()).collect();
     let total: f64 = weights.iter().sum();

@@ -75,6 +75,32 @@ impl Node {
         node
     }
 
+    /// Logarithm of the likelihood with conductance and all free shared quantities integrated out. `precision` is the
+    /// prior's for each of them about the expansion point; infinite for what is fixed there, 0 for no prior.
+    pub(crate) fn log_evidence(&self, precision: &[f64; SHARED]) -> f64 {
+        let mut a = self.information;
+        let mut linear = self.linear;
+        let free: Vec<usize> = (0..SHARED).filter(|&j| precision[j].is_finite() && a[j][j] > 0.0).collect();
+        let mut rss = self.constant;
+        let mut log_determinant = 0.0;
+        for &j in &free {
+            a[j][j] += precision[j];
+        }
+        for (position, &pivot) in free.iter().enumerate() {
+            let diagonal = a[pivot][pivot].max(1e-300);
+            log_determinant += diagonal.ln();
+            rss -= linear[pivot].powi(2) / diagonal;
+            for &row in &free[position + 1..] {
+                let factor = a[row][pivot] / diagonal;
+                linear[row] -= factor * linear[pivot];
+                for &column in &free[position + 1..] {
+                    a[row][column] -= factor * a[pivot][column];
+                }
+            }
+        }
+        self.log_weight - 0.5 * self.degrees_of_freedom * rss.max(1e-300).ln() - 0.5 * log_determinant
+    }
+
     /// Logarithm of the likelihood with conductance integrated out, other shared values given.
     pub(crate) fn log_marginal(&self, others: &[f64; SHARED]) -> f64 {
         let (_, rss, curvature) = self.profile(others);
@@ -323,20 +349,25 @@ impl<'a> SensorLikelihood<'a> {
         (coefficients, residuals)
     }
 
-    /// Integrates over lag and noise. `others` are the shared values besides conductance about which the search for
-    /// the region of interest is made.
-    pub(crate) fn integrate(&mut self, others: &[f64; SHARED]) -> Vec<Node> {
-        let lags = self.lag_nodes(others);
+    /// Integrates over lag and noise. `precision` is the prior's of the shared quantities, which are integrated out in
+    /// the search for the lags and noises that matter.
+    pub(crate) fn integrate(&mut self, precision: &[f64; SHARED]) -> Vec<Node> {
+        let lags = self.lag_nodes(precision);
         let memories = self.sensor.prior.memory_s.clone();
         let mut nodes = Vec::new();
         for (lag_s, log_lag_weight) in lags {
             let design = self.design(lag_s);
+            if self.sensor.prior.no_wander > 0.0 {
+                // Without wander its memory does not matter: one node for all.
+                let log_prior = log_lag_weight + self.sensor.prior.no_wander.ln();
+                nodes.extend(self.node(&design, 0.0, 1.0, log_prior));
+            }
             for &(memory_s, weight) in &memories {
                 let log_prior = log_lag_weight + weight.ln();
-                self.integrate_wander(&design, memory_s, log_prior, others, &mut nodes);
+                self.integrate_wander(&design, memory_s, log_prior, precision, &mut nodes);
             }
         }
-        keep_significant(nodes, others)
+        keep_significant(nodes, precision)
     }
 
     /// Integrates over the standard deviation of the wander at one lag and memory.
@@ -345,13 +376,10 @@ impl<'a> SensorLikelihood<'a> {
         design: &Design,
         memory_s: f64,
         log_prior: f64,
-        others: &[f64; SHARED],
+        precision: &[f64; SHARED],
         nodes: &mut Vec<Node>,
     ) {
         let prior = &self.sensor.prior;
-        if prior.no_wander > 0.0 {
-            nodes.extend(self.node(design, 0.0, memory_s, log_prior + prior.no_wander.ln()));
-        }
         if prior.wander_k.spread <= 0.0 {
             nodes.extend(self.node(design, prior.wander_k.median, memory_s, log_prior));
             return;
@@ -363,20 +391,20 @@ impl<'a> SensorLikelihood<'a> {
         );
         let found = bisected(low, high, WANDER_START, WANDER_NODES, |ln_wander| {
             let density = slab + prior.wander_k.log_density(ln_wander) - 0.5 * std::f64::consts::TAU.ln();
-            self.node(design, ln_wander.exp(), memory_s, density).map(|node| (node.log_marginal(others), node))
+            self.node(design, ln_wander.exp(), memory_s, density).map(|node| (node.log_evidence(precision), node))
         });
         nodes.extend(found);
     }
 
     /// Lags that matter, with their quadrature weights times prior.
-    fn lag_nodes(&mut self, others: &[f64; SHARED]) -> Vec<(f64, f64)> {
+    fn lag_nodes(&mut self, precision: &[f64; SHARED]) -> Vec<(f64, f64)> {
         let Some(prior) = self.sensor.prior.lag_s else { return vec![(0.0, 0.0)] };
         let range = lag_range(&prior);
         // Lags with a usual noise, the noise at the best lag, then lags again with that noise.
-        let first = self.scan_lags(range, (self.sensor.prior.wander_k.median, 2700.0), &prior, others);
-        let noise = self.best_noise(highest(&first).map_or(prior.median, |best| best.0.exp()), others);
-        let scan = self.scan_lags(range, noise, &prior, others);
-        let nodes = self.narrow_peak(&scan, range, noise, &prior, others).unwrap_or_else(|| spread_nodes(&scan));
+        let first = self.scan_lags(range, (self.sensor.prior.wander_k.median, 2700.0), &prior, precision);
+        let noise = self.best_noise(highest(&first).map_or(prior.median, |best| best.0.exp()), precision);
+        let scan = self.scan_lags(range, noise, &prior, precision);
+        let nodes = self.narrow_peak(&scan, range, noise, &prior, precision).unwrap_or_else(|| spread_nodes(&scan));
         nodes.into_iter().map(|(ln_lag, log_step)| (ln_lag.exp(), log_step + prior.log_density(ln_lag))).collect()
     }
 
@@ -387,7 +415,7 @@ impl<'a> SensorLikelihood<'a> {
         range: (f64, f64),
         noise: (f64, f64),
         prior: &LogNormal,
-        others: &[f64; SHARED],
+        precision: &[f64; SHARED],
     ) -> Option<Vec<(f64, f64)>> {
         let best = (1..scan.len().checked_sub(1)?).max_by(|a, b| scan[*a].1.total_cmp(&scan[*b].1))?;
         let mut three = [scan[best - 1], scan[best], scan[best + 1]];
@@ -407,7 +435,7 @@ impl<'a> SensorLikelihood<'a> {
             let arm = (1.2 * spread).max(0.12 * (three[2].0 - three[0].0));
             let mut next = [three[0]; 3];
             for (point, x) in next.iter_mut().zip([top - arm, top, top + arm]) {
-                *point = (x, self.lag_log_density(x, noise, prior, others)?);
+                *point = (x, self.lag_log_density(x, noise, prior, precision)?);
             }
             three = next;
         }
@@ -416,7 +444,7 @@ impl<'a> SensorLikelihood<'a> {
             return None;
         }
         // The noise is not known as well as the scan takes it to be: a little wider than its parabola.
-        let step = 1.2 * spread;
+        let step = 1.45 * spread;
         let half = (LAG_NODES / 2) as f64;
         Some((0..LAG_NODES).map(|i| (top + step * (i as f64 - half), step.ln())).collect())
     }
@@ -426,10 +454,10 @@ impl<'a> SensorLikelihood<'a> {
         ln_lag: f64,
         noise: (f64, f64),
         prior: &LogNormal,
-        others: &[f64; SHARED],
+        precision: &[f64; SHARED],
     ) -> Option<f64> {
         let design = self.design(ln_lag.exp());
-        Some(self.node(&design, noise.0, noise.1, prior.log_density(ln_lag))?.log_marginal(others))
+        Some(self.node(&design, noise.0, noise.1, prior.log_density(ln_lag))?.log_evidence(precision))
     }
 
     fn scan_lags(
@@ -437,13 +465,13 @@ impl<'a> SensorLikelihood<'a> {
         (low, high): (f64, f64),
         noise: (f64, f64),
         prior: &LogNormal,
-        others: &[f64; SHARED],
+        precision: &[f64; SHARED],
     ) -> Vec<(f64, f64)> {
         let mut scan = Vec::new();
         bisected(low, high, 8, LAG_SCAN, |ln_lag| {
             let design = self.design(ln_lag.exp());
             let node = self.node(&design, noise.0, noise.1, prior.log_density(ln_lag))?;
-            let value = node.log_marginal(others);
+            let value = node.log_evidence(precision);
             scan.push((ln_lag, value));
             Some((value, node))
         });
@@ -451,7 +479,7 @@ impl<'a> SensorLikelihood<'a> {
         scan
     }
 
-    fn best_noise(&mut self, lag_s: f64, others: &[f64; SHARED]) -> (f64, f64) {
+    fn best_noise(&mut self, lag_s: f64, precision: &[f64; SHARED]) -> (f64, f64) {
         let design = self.design(lag_s);
         let prior = &self.sensor.prior;
         if prior.wander_k.spread <= 0.0 {
@@ -463,7 +491,7 @@ impl<'a> SensorLikelihood<'a> {
                 let wander = prior.wander_k.median * (0.6 * f64::from(step) * prior.wander_k.spread).exp();
                 let density = prior.wander_k.log_density(wander.ln());
                 if let Some(node) = self.node(&design, wander, memory_s, density) {
-                    let value = node.log_marginal(others);
+                    let value = node.log_evidence(precision);
                     if value > best.0 {
                         best = (value, (wander, memory_s));
                     }
@@ -531,7 +559,7 @@ fn bisected(
         .collect()
 }
 
-/// Seven equidistant nodes over the region where a scanned log density has its mass, with the log of the step.
+/// Equidistant nodes over the region where a scanned log density has its mass, with the log of the step.
 fn spread_nodes(scan: &[(f64, f64)]) -> Vec<(f64, f64)> {
     let top = scan.iter().map(|p| p.1).fold(f64::NEG_INFINITY, f64::max);
     let mass: Vec<f64> = scan
@@ -560,7 +588,7 @@ fn spread_nodes(scan: &[(f64, f64)]) -> Vec<(f64, f64)> {
 
 /// Lags in a scan and in the final integration (an odd number: one at the top).
 const LAG_SCAN: usize = 18;
-const LAG_NODES: usize = 7;
+const LAG_NODES: usize = 5;
 
 fn highest(scan: &[(f64, f64)]) -> Option<(f64, f64)> {
     scan.iter().copied().max_by(|a, b| a.1.total_cmp(&b.1))
@@ -578,9 +606,9 @@ fn parabola(points: &[(f64, f64); 3]) -> Option<(f64, f64)> {
 }
 
 /// Drops nodes that carry less than a ten-thousandth of the heaviest.
-fn keep_significant(nodes: Vec<Node>, others: &[f64; SHARED]) -> Vec<Node> {
-    let top = nodes.iter().map(|node| node.log_marginal(others)).fold(f64::NEG_INFINITY, f64::max);
-    nodes.into_iter().filter(|node| node.log_marginal(others) > top - 9.0).collect()
+fn keep_significant(nodes: Vec<Node>, precision: &[f64; SHARED]) -> Vec<Node> {
+    let top = nodes.iter().map(|node| node.log_evidence(precision)).fold(f64::NEG_INFINITY, f64::max);
+    nodes.into_iter().filter(|node| node.log_evidence(precision) > top - 9.0).collect()
 }
 
 /// Solves the normal equations in the leading block of a Gram matrix whose last column is the target.

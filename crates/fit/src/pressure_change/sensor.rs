@@ -388,32 +388,43 @@ pub(crate) fn dwell(samples: Samples<'_>) -> f64 {
     (samples.last_time_s() - samples.first_time_s()) / (changes as f64 + 1.0)
 }
 
-/// Marks single readings that lie far from the median of their neighbours (Hampel's filter, five points wide).
+/// Marks single readings that stand out: beyond both neighbours on the same side, far from the median of five readings
+/// (Hampel's filter), and far against the differences that are usual in the channel.
 pub(crate) fn without_spikes(values: &[f64], step: f64) -> Vec<bool> {
+    let mut keep = vec![true; values.len()];
     if values.len() < 9 {
-        return vec![true; values.len()];
+        return keep;
     }
-    // Distance from the median of five, and the median distance of the five from it.
-    let spread_of_five = |centre: usize| {
+    let limit = (8.0 * usual_difference(values)).max(4.0 * step);
+    for i in 2..values.len() - 2 {
+        let (before, after) = (values[i] - values[i - 1], values[i] - values[i + 1]);
+        if before * after <= 0.0 || before.abs().min(after.abs()) <= limit {
+            continue;
+        }
         let mut near = [0.0; 5];
-        near.copy_from_slice(&values[centre - 2..=centre + 2]);
+        near.copy_from_slice(&values[i - 2..=i + 2]);
         near.sort_by(f64::total_cmp);
         let median = near[2];
         let mut away = near.map(|v| (v - median).abs());
         away.sort_by(f64::total_cmp);
-        ((values[centre] - median).abs(), away[2])
-    };
-    let local: Vec<(f64, f64)> = (0..values.len())
-        .map(|i| if i < 2 || i + 2 >= values.len() { (0.0, 0.0) } else { spread_of_five(i) })
-        .collect();
-    let distance: Vec<f64> = local.iter().map(|l| l.0).collect();
-    let mut positive: Vec<f64> = distance.iter().copied().filter(|d| *d > 0.0).collect();
-    if positive.is_empty() {
-        return vec![true; values.len()];
+        // On a steep slope neighbours differ much; a spike stands out of these differences as well.
+        keep[i] = (values[i] - median).abs() <= limit.max(8.0 * away[2]);
     }
-    let middle = positive.len() / 2;
-    let typical = *positive.select_nth_unstable_by(middle, f64::total_cmp).1;
-    let limit = (12.0 * typical).max(4.0 * step);
-    // On a steep slope neighbours differ much; a spike stands out of these differences as well.
-    local.iter().map(|(d, spread)| *d <= limit.max(8.0 * spread)).collect()
+    keep
+}
+
+/// Median of the differences between neighbours that differ, over some thousand of them.
+fn usual_difference(values: &[f64]) -> f64 {
+    let stride = (values.len() / 4000).max(1);
+    let mut differences: Vec<f64> = values
+        .windows(2)
+        .step_by(stride)
+        .map(|pair| (pair[1] - pair[0]).abs())
+        .filter(|difference| *difference > 0.0)
+        .collect();
+    if differences.is_empty() {
+        return 0.0;
+    }
+    let middle = differences.len() / 2;
+    *differences.select_nth_unstable_by(middle, f64::total_cmp).1
 }

@@ -1,0 +1,128 @@
+//! What the analyser shows of a source: dilution, saturation and its first-order response.
+
+/// Response of the readings to sources inside, at given times.
+#[derive(Debug, Clone)]
+pub(super) struct Forward {
+    time_s: Vec<f64>,
+    span_s: f64,
+    lag_s: f64,
+    /// Fine grid and loss rate of each of its steps; empty where readings follow sources at once and nothing is lost.
+    grid_s: Vec<f64>,
+    loss_per_s: Vec<f64>,
+}
+
+impl Forward {
+    /// `time_s` counts from the start of the window; `loss_per_s` is the rate at which content is diluted or balanced.
+    pub(super) fn new(time_s: &[f64], span_s: f64, lag_s: f64, loss_per_s: Option<&dyn Fn(f64) -> f64>) -> Self {
+        let lag_s = if lag_s > 1e-4 * span_s { lag_s } else { 0.0 };
+        let mut forward =
+            Self { time_s: time_s.to_vec(), span_s, lag_s, grid_s: Vec::new(), loss_per_s: Vec::new() };
+        if lag_s > 0.0 || loss_per_s.is_some() {
+            let mut t = 0.0;
+            while t < span_s {
+                forward.grid_s.push(t);
+                t += (span_s / 4000.0 + t / 80.0).min(span_s / 300.0);
+            }
+            forward.grid_s.push(span_s);
+            forward.loss_per_s = forward
+                .grid_s
+                .windows(2)
+                .map(|step| loss_per_s.map_or(0.0, |rate| rate(0.5 * (step[0] + step[1]))))
+                .collect();
+        }
+        forward
+    }
+
+    pub(super) fn span_s(&self) -> f64 {
+        self.span_s
+    }
+
+    /// Whether the readings have a transient of their own at the start.
+    pub(super) fn has_lag(&self) -> bool {
+        self.lag_s > 0.0
+    }
+
+    /// Readings of a content of 1 at the start and no source, the analyser settled.
+    pub(super) fn start(&self) -> Vec<f64> {
+        self.run(1.0, 1.0, &|_| 0.0)
+    }
+
+    /// Readings of an analyser that starts 1 too high with nothing there.
+    pub(super) fn transient(&self) -> Vec<f64> {
+        self.run(0.0, 1.0, &|_| 0.0)
+    }
+
+    /// Readings of a source, given by the amount it has released until each time.
+    pub(super) fn source(&self, released: &dyn Fn(f64) -> f64) -> Vec<f64> {
+        self.run(0.0, 0.0, released)
+    }
+
+    fn run(&self, content: f64, reading: f64, released: &dyn Fn(f64) -> f64) -> Vec<f64> {
+        if self.grid_s.is_empty() {
+            return self.time_s.iter().map(|&t| content + released(t)).collect();
+        }
+        let (mut x, mut y) = (content, reading);
+        let mut before = released(0.0);
+        let mut shown = Vec::with_capacity(self.grid_s.len());
+        shown.push(if self.lag_s > 0.0 { y } else { x });
+        for (step, loss) in self.grid_s.windows(2).zip(&self.loss_per_s) {
+            let h = step[1] - step[0];
+            let now = released(step[1]);
+            let keep_half = (-0.5 * loss * h).exp();
+            let next = keep_half * (keep_half * x + now - before);
+            if self.lag_s > 0.0 {
+                // Exact for a content that is linear over the step.
+                let keep = (-h / self.lag_s).exp();
+                let mean = (1.0 - keep) * self.lag_s / h;
+                y = keep * y + x * (mean - keep) + next * (1.0 - mean);
+            } else {
+                y = next;
+            }
+            (x, before) = (next, now);
+            shown.push(y);
+        }
+        self.at_times(&shown)
+    }
+
+    fn at_times(&self, shown: &[f64]) -> Vec<f64> {
+        let mut upper = 1;
+        self.time_s
+            .iter()
+            .map(|&t| {
+                while upper + 1 < self.grid_s.len() && self.grid_s[upper] < t {
+                    upper += 1;
+                }
+                let width = self.grid_s[upper] - self.grid_s[upper - 1];
+                let fraction = ((t - self.grid_s[upper - 1]) / width).clamp(0.0, 1.0);
+                shown[upper - 1] + fraction * (shown[upper] - shown[upper - 1])
+            })
+            .collect()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_lagged_exponential_agrees_with_the_closed_form() {
+        let (span, lag, tau) = (7200.0, 60.0, 1200.0);
+        let times: Vec<f64> = (0..=72).map(|i| 100.0 * f64::from(i)).collect();
+        let forward = Forward::new(&times, span, lag, None);
+        let shown = forward.source(&|t| 1.0 - (-t / tau).exp());
+        for (t, y) in times.iter().zip(shown) {
+            let exact = 1.0 - (tau * (-t / tau).exp() - lag * (-t / lag).exp()) / (tau - lag);
+            assert!((y - exact).abs() < 2e-4, "{t} {y} {exact}");
+        }
+    }
+
+    #[test]
+    fn a_diluted_source_approaches_its_balance() {
+        let (span, loss) = (36_000.0, 2e-4);
+        let times: Vec<f64> = (0..=36).map(|i| 1000.0 * f64::from(i)).collect();
+        let forward = Forward::new(&times, span, 0.0, Some(&|_| loss));
+        for (t, y) in times.iter().zip(forward.source(&|t| t)) {
+            assert!((y - (1.0 - (-loss * t).exp()) / loss).abs() < 0.05, "{t} {y}");
+        }
+    }
+}

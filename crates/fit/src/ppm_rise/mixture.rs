@@ -1,0 +1,190 @@
+//! Posterior of the steady ingress: a mixture over noise and shapes of outgassing.
+
+use super::Outgassing;
+use super::likelihood::{INGRESS, MOST, Solved, positive};
+use super::shape::Shape;
+use crate::uncertainty::Distribution;
+use statrs::function::gamma::ln_gamma;
+
+/// One combination of noise and shape: a Student t of the ingress, times the probability that the amounts outgassed
+/// are positive given the ingress.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Component {
+    pub shape: Shape,
+    pub noise: usize,
+    pub solved: Solved,
+    pub log_weight: f64,
+}
+
+/// Components that matter, their weights adding to 1 (positivity included).
+#[derive(Debug, Clone)]
+pub(super) struct Mixture {
+    components: Vec<(Component, f64)>,
+}
+
+/// Most components that are kept.
+const LIMIT: usize = 700;
+
+impl Mixture {
+    /// `None` without components.
+    pub(super) fn new(mut components: Vec<Component>) -> Option<Self> {
+        let total = |c: &Component| c.log_weight + c.solved.log_positive();
+        components.sort_by(|a, b| total(b).total_cmp(&total(a)));
+        let top = total(components.first()?);
+        components.truncate(LIMIT);
+        let mut weighted: Vec<(Component, f64)> = components
+            .into_iter()
+            .map(|c| (c, (total(&c) - top).exp()))
+            .take_while(|(_, weight)| *weight > 1e-6)
+            .collect();
+        let sum: f64 = weighted.iter().map(|(_, w)| w).sum();
+        for (_, weight) in &mut weighted {
+            *weight /= sum;
+        }
+        Some(Self { components: weighted })
+    }
+
+    pub(super) fn heaviest(&self) -> &Component {
+        &self.components[0].0
+    }
+
+    /// Probability of a model.
+    pub(super) fn weight(&self, kind: Outgassing) -> f64 {
+        self.of(kind).map(|(_, w)| w).sum()
+    }
+
+    fn of(&self, kind: Outgassing) -> impl Iterator<Item = &(Component, f64)> {
+        self.components.iter().filter(move |(c, _)| c.shape.kind == kind)
+    }
+
+    /// The part of the mixture with one model; `None` where it has none.
+    pub(super) fn only(&self, kind: Outgassing) -> Option<Self> {
+        Self::new(self.of(kind).map(|(c, _)| *c).collect())
+    }
+
+    /// Distribution of the ingress over the window.
+    pub(super) fn ingress(&self) -> Distribution {
+        let kernels: Vec<Kernel> = self.components.iter().map(|(c, w)| Kernel::new(c, *w)).collect();
+        let grid = grid(&kernels.iter().map(|k| (k.location, k.scale)).collect::<Vec<_>>());
+        let density: Vec<f64> = grid.iter().map(|&r| kernels.iter().map(|k| k.density(r)).sum()).collect();
+        Distribution::from_density(grid, &density)
+    }
+
+    /// Distribution of ingress and outgassing together at the end of the window, per window.
+    pub(super) fn rate_at_end(&self) -> Distribution {
+        let parts: Vec<(f64, f64, f64)> = self
+            .components
+            .iter()
+            .map(|(component, weight)| {
+                let solved = &component.solved;
+                let shared = solved.size - solved.terms;
+                let mut gradient = [0.0; MOST];
+                gradient[INGRESS] = 1.0;
+                for term in 0..solved.terms {
+                    gradient[shared + term] = component.shape.rate_at_end(term);
+                }
+                let location = (0..solved.size).map(|i| gradient[i] * solved.beta[i]).sum();
+                let variance: f64 = (0..solved.size)
+                    .map(|i| {
+                        gradient[i]
+                            * (0..solved.size).map(|j| solved.covariance[i][j] * gradient[j]).sum::<f64>()
+                    })
+                    .sum();
+                (location, variance.max(1e-300).sqrt(), *weight)
+            })
+            .collect();
+        let grid = grid(&parts.iter().map(|p| (p.0, p.1)).collect::<Vec<_>>());
+        let density: Vec<f64> = grid
+            .iter()
+            .map(|&r| parts.iter().map(|(m, s, w)| w / s * (-0.5 * ((r - m) / s).powi(2)).exp()).sum())
+            .collect();
+        Distribution::from_density(grid, &density)
+    }
+}
+
+/// What the density of one component needs.
+struct Kernel {
+    location: f64,
+    scale: f64,
+    degrees_of_freedom: f64,
+    factor: f64,
+    terms: usize,
+    mean: [f64; 2],
+    slope: [f64; 2],
+    rest: [[f64; 2]; 2],
+}
+
+impl Kernel {
+    fn new(component: &Component, weight: f64) -> Self {
+        let solved = &component.solved;
+        let shared = solved.size - solved.terms;
+        let variance = solved.covariance[INGRESS][INGRESS].max(1e-300);
+        let (mut mean, mut slope, mut rest) = ([0.0; 2], [0.0; 2], [[0.0; 2]; 2]);
+        for a in 0..solved.terms {
+            mean[a] = solved.beta[shared + a];
+            slope[a] = solved.covariance[shared + a][INGRESS] / variance;
+        }
+        for a in 0..solved.terms {
+            for b in 0..solved.terms {
+                rest[a][b] = solved.covariance[shared + a][shared + b] - slope[a] * slope[b] * variance;
+            }
+            rest[a][a] = rest[a][a].max(1e-12 * solved.covariance[shared + a][shared + a]);
+        }
+        let nu = solved.degrees_of_freedom;
+        let scale = variance.sqrt();
+        let normalisation = (ln_gamma(0.5 * (nu + 1.0)) - ln_gamma(0.5 * nu)).exp() / (nu * std::f64::consts::PI).sqrt();
+        Self {
+            location: solved.beta[INGRESS],
+            scale,
+            degrees_of_freedom: nu,
+            // The weight counts positivity already; the density counts it again, so it is divided out here.
+            factor: weight / solved.log_positive().exp().max(1e-300) * normalisation / scale,
+            terms: solved.terms,
+            mean,
+            slope,
+            rest,
+        }
+    }
+
+    fn density(&self, r: f64) -> f64 {
+        let z = (r - self.location) / self.scale;
+        if z.abs() > 12.0 {
+            return 0.0;
+        }
+        let nu = self.degrees_of_freedom;
+        let student = (-0.5 * (nu + 1.0) * (z * z / nu).ln_1p()).exp();
+        if self.terms == 0 {
+            return self.factor * student;
+        }
+        let widened = (nu + z * z) / (nu + 1.0);
+        let shift = r - self.location;
+        let mean = [self.mean[0] + self.slope[0] * shift, self.mean[1] + self.slope[1] * shift];
+        self.factor * student * positive(&mean[..self.terms], &|a, b| self.rest[a][b] * widened)
+    }
+}
+
+/// Abscissae that resolve the narrowest and reach the widest of many bell curves.
+fn grid(curves: &[(f64, f64)]) -> Vec<f64> {
+    let mut points = Vec::new();
+    let every = (curves.len() / 12).max(1);
+    let mut add = |(location, scale): (f64, f64)| {
+        points.extend((-24..=24).map(|i| {
+            let u = f64::from(i) / 4.0;
+            // Up to 12 scales out, closer together near the middle.
+            location + scale * u * (1.0 + u * u / 36.0)
+        }));
+    };
+    for curve in curves.iter().take(4).chain(curves.iter().step_by(every)) {
+        add(*curve);
+    }
+    if let Some(widest) = curves.iter().max_by(|a, b| a.1.total_cmp(&b.1)) {
+        add(*widest);
+    }
+    if let Some(narrowest) = curves.iter().min_by(|a, b| a.1.total_cmp(&b.1)) {
+        add(*narrowest);
+    }
+    points.sort_by(f64::total_cmp);
+    let reach = points.last().zip(points.first()).map_or(1.0, |(b, a)| b - a);
+    points.dedup_by(|a, b| (*a - *b).abs() <= 1e-9 * reach);
+    points
+}

@@ -1,0 +1,147 @@
+//! Shapes of outgassing: what has come off the walls until a time, as a share of what comes off in the window.
+
+use super::{Outgassing, Species};
+
+/// Outgassing of one shape; `u` and `v` are its coordinates (see [`Shape::domain`]).
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Shape {
+    pub kind: Outgassing,
+    pub u: f64,
+    pub v: f64,
+}
+
+/// Range of the two coordinates.
+pub(super) type Domain = [[f64; 2]; 2];
+
+impl Shape {
+    pub(super) const NONE: Self = Self { kind: Outgassing::None, u: 0.0, v: 0.0 };
+
+    /// Number of terms.
+    pub(super) fn terms(self) -> usize {
+        match self.kind {
+            Outgassing::None => 0,
+            Outgassing::OneExponential | Outgassing::PowerLaw => 1,
+            Outgassing::TwoExponentials => 2,
+        }
+    }
+
+    /// Range of the coordinates: ln(τ/window) of the exponentials, from a 60th of the window to three times the
+    /// window (what decays slower acts like ingress); exponent and ln(t₀/window) of the power law.
+    pub(super) fn domain(kind: Outgassing) -> Domain {
+        let exponential = [(1.0_f64 / 60.0).ln(), 3.0_f64.ln()];
+        match kind {
+            Outgassing::None => [[0.0; 2]; 2],
+            Outgassing::OneExponential => [exponential, [0.0; 2]],
+            Outgassing::TwoExponentials => [exponential, exponential],
+            Outgassing::PowerLaw => [[0.4, 1.8], [(5e-4_f64).ln(), 0.0]],
+        }
+    }
+
+    /// Whether the coordinates stand for a shape of their own.
+    pub(super) fn is_admissible(self) -> bool {
+        let [u, v] = Self::domain(self.kind);
+        let inside = |x: f64, range: [f64; 2]| x >= range[0] - 1e-9 && x <= range[1] + 1e-9;
+        match self.kind {
+            Outgassing::None => true,
+            Outgassing::OneExponential => inside(self.u, u),
+            Outgassing::TwoExponentials => inside(self.u, u) && inside(self.v, v) && self.v >= self.u + 0.4,
+            Outgassing::PowerLaw => inside(self.u, u) && inside(self.v, v),
+        }
+    }
+
+    /// Area of the admissible coordinates: the prior is uniform over it.
+    pub(super) fn prior_area(kind: Outgassing) -> f64 {
+        let [u, v] = Self::domain(kind);
+        match kind {
+            Outgassing::None => 1.0,
+            Outgassing::OneExponential => u[1] - u[0],
+            Outgassing::TwoExponentials => 0.5 * (u[1] - u[0] - 0.4).powi(2),
+            Outgassing::PowerLaw => (u[1] - u[0]) * (v[1] - v[0]),
+        }
+    }
+
+    /// Amount that term `term` has released until `t_s`, 0 at the start and 1 at the end of the window.
+    pub(super) fn released(self, term: usize, t_s: f64, span_s: f64) -> f64 {
+        let t = t_s / span_s;
+        match self.kind {
+            Outgassing::None => 0.0,
+            Outgassing::OneExponential | Outgassing::TwoExponentials => {
+                let tau = if term == 0 { self.u } else { self.v }.exp();
+                (-t / tau).exp_m1() / (-1.0 / tau).exp_m1()
+            }
+            Outgassing::PowerLaw => {
+                let t0 = self.v.exp();
+                let integral = |t: f64| power_integral(self.u, 1.0 + t / t0);
+                integral(t) / integral(1.0)
+            }
+        }
+    }
+
+    /// Rate at the end of the window of a term that releases 1 in the window, per window.
+    pub(super) fn rate_at_end(self, term: usize) -> f64 {
+        match self.kind {
+            Outgassing::None => 0.0,
+            Outgassing::OneExponential | Outgassing::TwoExponentials => {
+                let tau = if term == 0 { self.u } else { self.v }.exp();
+                1.0 / (tau * (1.0 / tau).exp_m1())
+            }
+            Outgassing::PowerLaw => {
+                let t0 = self.v.exp();
+                let ratio = 1.0 + 1.0 / t0;
+                ratio.powf(-self.u) / (t0 * power_integral(self.u, ratio))
+            }
+        }
+    }
+
+    /// Time constants in h, or exponent and t₀ in h.
+    pub(super) fn described(self, span_s: f64) -> [f64; 2] {
+        let hours = |x: f64| x.exp() * span_s / 3600.0;
+        match self.kind {
+            Outgassing::None => [0.0; 2],
+            Outgassing::OneExponential => [hours(self.u), 0.0],
+            Outgassing::TwoExponentials => [hours(self.u), hours(self.v)],
+            Outgassing::PowerLaw => [self.u, hours(self.v)],
+        }
+    }
+}
+
+/// ∫₁^ratio s^(−n) ds.
+fn power_integral(n: f64, ratio: f64) -> f64 {
+    let exponent = 1.0 - n;
+    let logarithm = ratio.ln();
+    if (exponent * logarithm).abs() < 1e-9 { logarithm } else { (exponent * logarithm).exp_m1() / exponent }
+}
+
+/// Models considered for a species, with their prior probabilities: oxygen hardly outgasses, water nearly always does,
+/// and only water is known to desorb with power-law tails.
+pub(super) fn considered(species: Species) -> &'static [(Outgassing, f64)] {
+    match species {
+        Species::Oxygen => {
+            &[(Outgassing::None, 0.4), (Outgassing::OneExponential, 0.4), (Outgassing::TwoExponentials, 0.2)]
+        }
+        Species::Water => &[
+            (Outgassing::None, 0.2),
+            (Outgassing::OneExponential, 0.4),
+            (Outgassing::TwoExponentials, 0.2),
+            (Outgassing::PowerLaw, 0.2),
+        ],
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_rate_at_the_end_is_the_slope_of_what_is_released() {
+        for shape in [
+            Shape { kind: Outgassing::OneExponential, u: -1.0, v: 0.0 },
+            Shape { kind: Outgassing::PowerLaw, u: 1.0, v: -3.0 },
+            Shape { kind: Outgassing::PowerLaw, u: 0.7, v: -5.0 },
+        ] {
+            let slope = (shape.released(0, 1.0, 1.0) - shape.released(0, 1.0 - 1e-6, 1.0)) / 1e-6;
+            assert!((slope - shape.rate_at_end(0)).abs() < 1e-4, "{slope} {}", shape.rate_at_end(0));
+            assert!((shape.released(0, 1.0, 1.0) - 1.0).abs() < 1e-12 && shape.released(0, 0.0, 1.0).abs() < 1e-12);
+        }
+    }
+}

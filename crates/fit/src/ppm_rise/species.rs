@@ -1,0 +1,472 @@
+//! Evaluation of one species: from readings in a window to the steady ingress.
+
+use super::blocks::{Blocks, gather};
+use super::censored::pseudo;
+use super::exchange::Exchange;
+use super::forward::Forward;
+use super::likelihood::{Noise, Rows, Shared};
+use super::mixture::{Component, Mixture};
+use super::search::{Search, ShapeNode, best, columns};
+use super::shape::{Shape, considered};
+use super::{Outgassing, PpmRiseError, Quantity, ReadingStatus, Species, Trace, Window};
+
+/// Everything about one species that is not in its readings.
+pub(super) struct Circumstances<'a, 'b> {
+    pub species: Species,
+    pub trace: &'b Trace<'a>,
+    pub window: Window,
+    pub room_air: Quantity,
+    pub supply: Quantity,
+    pub exchange: Option<&'b Exchange>,
+}
+
+/// A fitted species.
+pub(super) struct Fitted {
+    pub blocks: Blocks,
+    /// Posterior of the ingress over the window (a mole fraction).
+    pub mixture: Mixture,
+    pub noises: Vec<Noise>,
+    /// Rows and parts of the most probable model.
+    pub parts: Parts,
+    /// Ratio of the posterior's width to that with uncorrelated noise, same shape.
+    pub widening: f64,
+    /// Readings were rounded more coarsely than their noise.
+    pub coarse: bool,
+    /// Typical content: relative noise is proportional to content over this.
+    pub level_unit: f64,
+}
+
+/// Fit of the most probable model at the blocks, as mole fractions.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Parts {
+    pub start: Vec<f64>,
+    pub ingress: Vec<f64>,
+    pub outgassing: Vec<f64>,
+    pub make_up: Vec<f64>,
+}
+
+impl Parts {
+    pub(super) fn total(&self, index: usize) -> f64 {
+        self.start[index] + self.ingress[index] + self.outgassing[index] + self.make_up[index]
+    }
+}
+
+/// Least number of readings in the window, and of measured blocks for a fit.
+pub(super) const LEAST_READINGS: usize = 8;
+const LEAST_MEASURED: usize = 5;
+
+/// Current state of an iteration that adapts weights, censored readings and saturation to the fit.
+struct State {
+    /// Fitted reading at each block.
+    fitted: Vec<f64>,
+    /// Fitted reading at the start.
+    at_start: f64,
+    /// Standard deviation of one reading at each block.
+    sd: Vec<f64>,
+    /// Ingress over the window.
+    ingress: f64,
+}
+
+/// Result of reading the window: a fit, or blocks that hold too little that was measured.
+pub(super) enum Outcome {
+    Fitted(Box<Fitted>),
+    MostlyCensored(Blocks),
+}
+
+pub(super) fn fit(c: &Circumstances<'_, '_>) -> Result<Outcome, PpmRiseError> {
+    let blocks = gather(c.trace, c.window.from_s, c.window.to_s);
+    let found: f64 = blocks.readings.iter().sum();
+    if (found as usize) < LEAST_READINGS || blocks.span_s <= 0.0 {
+        let found = found as usize;
+        return Err(PpmRiseError::TooFewReadings { species: c.species, found, needed: LEAST_READINGS });
+    }
+    if blocks.count(ReadingStatus::AboveRange) == found as usize {
+        return Err(PpmRiseError::AllAboveRange { species: c.species });
+    }
+    let measured = blocks.status.iter().filter(|s| **s == ReadingStatus::Measured).count();
+    if measured < LEAST_MEASURED {
+        return Ok(Outcome::MostlyCensored(blocks));
+    }
+    let job = Job::new(c, blocks);
+    job.run().map(|fitted| Outcome::Fitted(Box::new(fitted))).ok_or(PpmRiseError::NoFit { species: c.species })
+}
+
+struct Job<'a, 'b, 'c> {
+    c: &'c Circumstances<'a, 'b>,
+    blocks: Blocks,
+    coarse: bool,
+    rise: f64,
+}
+
+/// Rows, forward model and shared columns for one state.
+struct Design {
+    rows: Rows,
+    forward: Forward,
+    shared: Shared,
+    make_up: Vec<f64>,
+    /// Block of each row; `None` for the row that keeps the content at the start from being negative.
+    block: Vec<Option<usize>>,
+    level_unit: f64,
+}
+
+impl<'a, 'b, 'c> Job<'a, 'b, 'c> {
+    fn new(c: &'c Circumstances<'a, 'b>, blocks: Blocks) -> Self {
+        let resolution = c.trace.analyser.resolution;
+        let coarse = resolution > 0.0 && blocks.scatter < 0.5 * resolution;
+        let (low, high) = blocks
+            .value
+            .iter()
+            .zip(&blocks.status)
+            .filter(|(_, s)| **s != ReadingStatus::BelowLimit)
+            .fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), (v, _)| (a.min(*v), b.max(*v)));
+        let low = if blocks.status.contains(&ReadingStatus::BelowLimit) { low.min(0.0) } else { low };
+        let rise = (high - low).max(blocks.scatter).max(1e-12);
+        Self { c, blocks, coarse, rise }
+    }
+
+    fn run(&self) -> Option<Fitted> {
+        let censored = self.blocks.status.iter().any(|s| *s != ReadingStatus::Measured);
+        let mut state = self.first_state();
+        let mut noise = None;
+        for pass in 0..if censored { 6 } else { 2 } {
+            let design = self.design(&state);
+            let chosen = noise.unwrap_or_else(|| design.likeliest_noise(&Design::flexible()));
+            if pass == 0 {
+                noise = censored.then_some(chosen);
+            }
+            let kinds: &[(Outgassing, f64)] =
+                if censored { &considered(self.c.species)[..2] } else { considered(self.c.species) };
+            let nodes = design.search(chosen, kinds);
+            let best = nodes.iter().max_by(|a, b| a.log_evidence.total_cmp(&b.log_evidence))?.shape;
+            state = self.updated(&design, &chosen, best)?;
+        }
+        self.finish(&state)
+    }
+
+    /// Before any fit: a moving mean of the readings, the scatter about it, no saturation.
+    fn first_state(&self) -> State {
+        let n = self.blocks.len();
+        let fitted: Vec<f64> = (0..n)
+            .map(|i| {
+                let range = i.saturating_sub(3)..(i + 4).min(n);
+                let weight: f64 = range.clone().map(|j| self.blocks.readings[j]).sum();
+                let value: f64 = range.map(|j| self.blocks.readings[j] * self.blocks.value[j]).sum::<f64>() / weight;
+                if self.blocks.status[i] == ReadingStatus::BelowLimit { 0.5 * value } else { value }
+            })
+            .collect();
+        let sd = self.least_sd().max(self.blocks.scatter).max(1e-3 * self.rise);
+        State { at_start: fitted[0], fitted, sd: vec![sd; n], ingress: 0.0 }
+    }
+
+    fn least_sd(&self) -> f64 {
+        let analyser = &self.c.trace.analyser;
+        let rounding = if self.coarse { analyser.resolution / 12.0_f64.sqrt() } else { 0.0 };
+        rounding.max(0.5 * analyser.floor_noise)
+    }
+
+    fn design(&self, state: &State) -> Design {
+        let blocks = &self.blocks;
+        let positive: Vec<f64> = state.fitted.iter().map(|x| x.max(0.0)).collect();
+        let level_unit = (positive.iter().sum::<f64>() / positive.len() as f64).max(1e-12);
+        let mut rows = Rows {
+            rise: self.rise,
+            least_variance: self.least_sd().powi(2),
+            ..Rows::default()
+        };
+        let mut block = Vec::new();
+        if blocks.status[0] == ReadingStatus::BelowLimit {
+            // The content cannot be negative, whatever the unmeasured start was; the zero of the analyser is not exact.
+            let sd = self.c.trace.analyser.zero.max(state.sd[0]);
+            let floor = pseudo(ReadingStatus::AboveRange, 0.0, state.at_start, sd, 1.0);
+            rows.push(0.0, floor.value, state.sd[0].powi(2) / floor.variance, state.at_start.max(0.0) / level_unit);
+            rows.spurious_squares += floor.square * state.sd[0].powi(2);
+            block.push(None);
+        }
+        for i in 0..blocks.len() {
+            let level = positive[i] / level_unit;
+            if blocks.status[i] == ReadingStatus::Measured {
+                let count = if self.coarse { 1.0 } else { blocks.readings[i] };
+                rows.push(blocks.time_s[i], blocks.value[i], count, level);
+                rows.measured += 1;
+            } else {
+                let stand_in =
+                    pseudo(blocks.status[i], blocks.value[i], state.fitted[i], state.sd[i], blocks.readings[i]);
+                let sd = state.sd[i];
+                rows.push(blocks.time_s[i], stand_in.value, sd * sd / stand_in.variance, level);
+                rows.spurious_squares += stand_in.square * sd * sd;
+            }
+            block.push(Some(i));
+        }
+        // In the units of the rows the spurious squares are divided by the relative part of the variance as well;
+        // censored readings lie at low content, where that part is small.
+        self.with_sources(state, rows, block, level_unit)
+    }
+
+    fn with_sources(&self, state: &State, mut rows: Rows, block: Vec<Option<usize>>, level_unit: f64) -> Design {
+        let c = self.c;
+        let (span_s, origin_s) = (self.blocks.span_s, self.blocks.origin_s);
+        let saturation = Saturation::new(self, state);
+        let rate = saturation.as_ref().map_or(0.0, |s| s.rate_per_s);
+        let loss = |t: f64| {
+            let step = 1e-3 * span_s;
+            let exchange = c.exchange.map_or(0.0, |e| e.mean_rate(origin_s + t - step, origin_s + t + step));
+            exchange + rate
+        };
+        let needs_loss = c.exchange.is_some() || rate != 0.0;
+        let forward = Forward::new(
+            &rows.time_s,
+            span_s,
+            c.trace.analyser.response_tau_s,
+            needs_loss.then_some(&loss as &dyn Fn(f64) -> f64),
+        );
+        let share = |t: f64| saturation.as_ref().map_or(0.0, |s| s.integral(t)) / c.room_air.value.max(1e-12);
+        let shared = Shared::new(&forward, &|t| (t - share(t)) / span_s);
+        let make_up = match c.exchange {
+            Some(exchange) => {
+                let start = exchange.volumes_until(origin_s);
+                forward.source(&|t| c.supply.value * (exchange.volumes_until(origin_s + t) - start))
+            }
+            None => vec![0.0; rows.len()],
+        };
+        // What the current fit of the ingress loses to saturation is put back, so that the fit is linear around it.
+        let returned = match &saturation {
+            Some(s) => forward.source(&|t| s.rate_per_s * s.integral(t)),
+            None => vec![0.0; rows.len()],
+        };
+        for ((target, supplied), put_back) in rows.target.iter_mut().zip(&make_up).zip(&returned) {
+            *target -= supplied + put_back;
+        }
+        let make_up = make_up.iter().zip(&returned).map(|(a, b)| a + b).collect();
+        Design { rows, forward, shared, make_up, block, level_unit }
+    }
+
+    /// The state after a fit.
+    fn updated(&self, design: &Design, noise: &Noise, shape: Shape) -> Option<State> {
+        let (solved, parts) = design.parts(noise, shape)?;
+        let n = self.blocks.len();
+        let mut state =
+            State { fitted: vec![0.0; n], at_start: 0.0, sd: vec![0.0; n], ingress: solved.beta[1] };
+        for (row, block) in design.block.iter().enumerate() {
+            let fitted = parts.total(row);
+            match block {
+                Some(i) => {
+                    state.fitted[*i] = fitted;
+                    let relative = fitted.max(0.0) / design.level_unit;
+                    let share = 1.0 + noise.correlated;
+                    state.sd[*i] = (solved.variance * share * (1.0 + noise.kappa * relative * relative)).sqrt();
+                }
+                None => state.at_start = fitted,
+            }
+        }
+        if design.block.first() != Some(&None) {
+            state.at_start = state.fitted[0];
+        }
+        Some(state)
+    }
+
+    fn finish(&self, state: &State) -> Option<Fitted> {
+        let design = self.design(state);
+        let kinds = considered(self.c.species);
+        let first = design.likeliest_noise(&Design::flexible());
+        let rough = design.search(first, kinds);
+        let leaders = leaders(&rough, kinds);
+        let second = design.likeliest_noise(&leaders);
+        let nodes = if second == first { rough } else { design.search(second, kinds) };
+        let top = best(&nodes);
+        let nodes: Vec<ShapeNode> = nodes.into_iter().filter(|n| n.log_evidence > top - 10.0).collect();
+        let noises = design.likely_noises(&leaders_of(&nodes));
+        let mixture = Mixture::new(design.components(&noises, &nodes))?;
+        let heaviest = *mixture.heaviest();
+        let noise = noises[heaviest.noise];
+        let (_, parts) = design.parts(&noise, heaviest.shape)?;
+        let white = Noise { correlated: 0.0, ..noise };
+        let white = design.parts(&white, heaviest.shape)?.0;
+        let widening = (heaviest.solved.covariance[1][1] / white.covariance[1][1]).sqrt().max(1.0);
+        let keep: Vec<usize> = (0..design.block.len()).filter(|row| design.block[*row].is_some()).collect();
+        Some(Fitted {
+            blocks: self.blocks.clone(),
+            mixture,
+            noises,
+            parts: parts.at(&keep),
+            widening,
+            coarse: self.coarse,
+            level_unit: design.level_unit,
+        })
+    }
+}
+
+/// Content so far and the rate at which the room's air limits the ingress; only where that matters.
+struct Saturation<'s> {
+    rate_per_s: f64,
+    time_s: &'s [f64],
+    content: &'s [f64],
+    integral: Vec<f64>,
+}
+
+impl<'s> Saturation<'s> {
+    fn new(job: &'s Job<'_, '_, '_>, state: &'s State) -> Option<Self> {
+        let room = job.c.room_air.value;
+        let highest = state.fitted.iter().fold(0.0_f64, |a, b| a.max(*b));
+        if !(room > 0.0) || highest < 1e-4 * room || state.ingress <= 0.0 {
+            return None;
+        }
+        let time_s = &job.blocks.time_s;
+        let content = &state.fitted;
+        let mut integral = vec![content[0] * time_s[0]];
+        for i in 1..time_s.len() {
+            let step = 0.5 * (content[i] + content[i - 1]) * (time_s[i] - time_s[i - 1]);
+            integral.push(integral[i - 1] + step);
+        }
+        Some(Self { rate_per_s: state.ingress / job.blocks.span_s / room, time_s, content, integral })
+    }
+
+    /// ∫₀ᵗ x dt of the current fit.
+    fn integral(&self, t: f64) -> f64 {
+        let last = self.time_s.len() - 1;
+        let upper = self.time_s.partition_point(|&s| s <= t).clamp(1, last);
+        let lower = upper - 1;
+        let fraction = (t - self.time_s[lower]) / (self.time_s[upper] - self.time_s[lower]).max(1e-9);
+        let middle = self.content[lower] + 0.5 * fraction * (self.content[upper] - self.content[lower]);
+        self.integral[lower] + middle * (t - self.time_s[lower])
+    }
+}
+
+impl Rows {
+    fn push(&mut self, time_s: f64, target: f64, readings: f64, level: f64) {
+        self.time_s.push(time_s);
+        self.target.push(target);
+        self.readings.push(readings);
+        self.level.push(level);
+    }
+}
+
+impl Design {
+    /// Shapes that together follow any smooth rise.
+    fn flexible() -> Vec<Vec<Shape>> {
+        let shape = |share: f64| Shape { kind: Outgassing::OneExponential, u: share.ln(), v: 0.0 };
+        vec![vec![shape(0.03), shape(0.15), shape(0.6)]]
+    }
+
+    /// Log evidence of each noise model under groups of shapes, the best group counting.
+    fn noise_evidence(&self, groups: &[Vec<Shape>]) -> Vec<(Noise, f64)> {
+        let shapes: Vec<Shape> = groups.iter().flatten().copied().collect();
+        let (columns, places) = columns(&self.forward, &shapes);
+        self.rows
+            .noises(self.forward.span_s())
+            .into_iter()
+            .map(|noise| {
+                let whitened = self.rows.whiten(&noise, &self.shared, &columns);
+                let mut from = 0;
+                let mut evidence = f64::NEG_INFINITY;
+                for group in groups {
+                    let amounts: Vec<usize> = places[from..from + group.len()].iter().flatten().copied().collect();
+                    from += group.len();
+                    if let Some(solved) = self.rows.solve(&whitened, &amounts) {
+                        evidence = evidence.max(solved.log_marginal);
+                    }
+                }
+                (noise, evidence + noise.log_prior)
+            })
+            .collect()
+    }
+
+    fn likeliest_noise(&self, groups: &[Vec<Shape>]) -> Noise {
+        let evidence = self.noise_evidence(groups);
+        let fallback = evidence[0].0;
+        evidence.into_iter().max_by(|a, b| a.1.total_cmp(&b.1)).map_or(fallback, |best| best.0)
+    }
+
+    /// Noise models within reach of the best, at most sixteen.
+    fn likely_noises(&self, groups: &[Vec<Shape>]) -> Vec<Noise> {
+        let mut evidence = self.noise_evidence(groups);
+        evidence.sort_by(|a, b| b.1.total_cmp(&a.1));
+        let top = evidence[0].1;
+        evidence.into_iter().take(16).take_while(|e| e.1 > top - 6.0).map(|e| e.0).collect()
+    }
+
+    /// Shapes of all kinds with their evidence at one noise, prior probability of the kind included.
+    fn search(&self, noise: Noise, kinds: &[(Outgassing, f64)]) -> Vec<ShapeNode> {
+        let search = Search { rows: &self.rows, shared: &self.shared, forward: &self.forward, noise };
+        kinds
+            .iter()
+            .flat_map(|&(kind, prior)| {
+                let mut nodes = search.nodes(kind);
+                for node in &mut nodes {
+                    node.log_prior += prior.ln();
+                    node.log_evidence += prior.ln();
+                }
+                nodes
+            })
+            .collect()
+    }
+
+    fn components(&self, noises: &[Noise], nodes: &[ShapeNode]) -> Vec<Component> {
+        let shapes: Vec<Shape> = nodes.iter().map(|n| n.shape).collect();
+        let (columns, places) = columns(&self.forward, &shapes);
+        let mut components = Vec::with_capacity(noises.len() * nodes.len());
+        for (index, noise) in noises.iter().enumerate() {
+            let whitened = self.rows.whiten(noise, &self.shared, &columns);
+            for (node, place) in nodes.iter().zip(&places) {
+                if let Some(solved) = self.rows.solve(&whitened, place) {
+                    let log_weight = solved.log_marginal + noise.log_prior + node.log_prior;
+                    components.push(Component { shape: node.shape, noise: index, solved, log_weight });
+                }
+            }
+        }
+        components
+    }
+
+    /// Fit of one model and its parts at the rows.
+    fn parts(&self, noise: &Noise, shape: Shape) -> Option<(super::likelihood::Solved, Parts)> {
+        let amounts = super::likelihood::amounts(&self.forward, shape);
+        let whitened = self.rows.whiten(noise, &self.shared, &amounts);
+        let places: Vec<usize> = (0..amounts.len()).collect();
+        let solved = self.rows.solve(&whitened, &places)?;
+        let shared = self.shared.len();
+        let rows = self.rows.len();
+        let transient = |row: usize| {
+            if shared > 2 { solved.beta[2] * self.shared.column(2)[row] } else { 0.0 }
+        };
+        let parts = Parts {
+            start: (0..rows).map(|r| solved.beta[0] * self.shared.column(0)[r] + transient(r)).collect(),
+            ingress: (0..rows).map(|r| solved.beta[1] * self.shared.column(1)[r]).collect(),
+            outgassing: (0..rows)
+                .map(|r| amounts.iter().enumerate().map(|(a, column)| solved.beta[shared + a] * column[r]).sum())
+                .collect(),
+            make_up: self.make_up.clone(),
+        };
+        Some((solved, parts))
+    }
+}
+
+impl Parts {
+    fn at(&self, rows: &[usize]) -> Self {
+        let pick = |column: &[f64]| rows.iter().map(|&row| column[row]).collect();
+        Self {
+            start: pick(&self.start),
+            ingress: pick(&self.ingress),
+            outgassing: pick(&self.outgassing),
+            make_up: pick(&self.make_up),
+        }
+    }
+}
+
+/// The best shape of each kind, as groups for the evidence of noise.
+fn leaders(nodes: &[ShapeNode], kinds: &[(Outgassing, f64)]) -> Vec<Vec<Shape>> {
+    kinds
+        .iter()
+        .filter_map(|(kind, _)| {
+            nodes
+                .iter()
+                .filter(|n| n.shape.kind == *kind)
+                .max_by(|a, b| a.log_evidence.total_cmp(&b.log_evidence))
+                .map(|n| vec![n.shape])
+        })
+        .collect()
+}
+
+fn leaders_of(nodes: &[ShapeNode]) -> Vec<Vec<Shape>> {
+    let kinds =
+        [Outgassing::None, Outgassing::OneExponential, Outgassing::TwoExponentials, Outgassing::PowerLaw];
+    leaders(nodes, &kinds.map(|kind| (kind, 1.0)))
+}

@@ -9,7 +9,8 @@ fn duplicates_are_set_aside_once_and_for_all() {
     let text = format!("{PLAIN}2026-05-04T09:02:00Z,-998.5\n2026-05-04T09:03:00Z,-123\n");
     let recording = read(&text);
     assert_eq!(values(&recording, GaugePressure), PLAIN_PA);
-    let reasons: Vec<String> = recording.account.by_reason().iter().map(|group| format!("{} {:?}", group.reason, group.lines)).collect();
+    let reasons: Vec<String> =
+        recording.account.by_reason().iter().map(|group| format!("{} {:?}", group.reason, group.lines)).collect();
     assert_eq!(reasons, ["duplicate of an earlier row [7]", "same time as an earlier row, other readings [8]"]);
 }
 

@@ -79,7 +79,15 @@ fn every_encoding_is_recognised() {
     };
     let latin1: Vec<u8> = text.chars().map(|c| c as u8).collect();
     let marked: Vec<u8> = [b"\xef\xbb\xbf", text.as_bytes()].concat();
-    for bytes in [text.as_bytes().to_vec(), marked, latin1, utf16(u16::to_le_bytes, true), utf16(u16::to_be_bytes, true), utf16(u16::to_le_bytes, false), utf16(u16::to_be_bytes, false)] {
+    for bytes in [
+        text.as_bytes().to_vec(),
+        marked,
+        latin1,
+        utf16(u16::to_le_bytes, true),
+        utf16(u16::to_be_bytes, true),
+        utf16(u16::to_le_bytes, false),
+        utf16(u16::to_be_bytes, false),
+    ] {
         let recording = read_raw(&bytes);
         assert_eq!(values(&recording, tightfit_ingest::Channel::GasTemperature).len(), 3, "{:?}", recording.choices[0]);
     }
@@ -104,7 +112,8 @@ fn a_separator_line_is_obeyed_and_counted() {
 
 #[test]
 fn the_plan_may_state_the_dialect() {
-    let format = Format { delimiter: Some(';'), decimal: Some(','), encoding: Some("windows-1252".into()), ..Format::default() };
+    let format =
+        Format { delimiter: Some(';'), decimal: Some(','), encoding: Some("windows-1252".into()), ..Format::default() };
     let text = PLAIN.replace(',', ";").replace('.', ",");
     assert_plain(&read_with(&text, &plan(Vec::new(), format)));
 }

@@ -33,7 +33,10 @@ fn binary_junk_is_no_log() {
 
 #[test]
 fn prose_is_no_log() {
-    assert!(matches!(error(b"Dear colleague,\nplease find the log attached.\nKind regards\n"), ReadError::NoTable { .. }));
+    assert!(matches!(
+        error(b"Dear colleague,\nplease find the log attached.\nKind regards\n"),
+        ReadError::NoTable { .. }
+    ));
 }
 
 #[test]
@@ -44,24 +47,31 @@ fn impossible_formats_are_refused_with_what_would_do() {
         Format { elapsed_unit: Some("parsec".into()), ..Format::default() },
         Format { thousands: Some('7'), ..Format::default() },
     ] {
-        let error = read_bytes("log.csv", b"time,dP (Pa)\n1,2\n", &ReadOptions { format, ..ReadOptions::default() }).unwrap_err();
+        let error = read_bytes("log.csv", b"time,dP (Pa)\n1,2\n", &ReadOptions { format, ..ReadOptions::default() })
+            .unwrap_err();
         assert!(matches!(error, ReadError::Format { .. }), "{error}");
     }
     let unknown = Format { encoding: Some("klingon".into()), ..Format::default() };
-    let error = read_bytes("log.csv", b"time,dP (Pa)\n1,2\n", &ReadOptions { format: unknown, ..ReadOptions::default() }).unwrap_err();
+    let error =
+        read_bytes("log.csv", b"time,dP (Pa)\n1,2\n", &ReadOptions { format: unknown, ..ReadOptions::default() })
+            .unwrap_err();
     assert_eq!(error.to_string(), "log.csv: unknown encoding 'klingon'");
 }
 
 #[test]
 fn one_row_is_a_recording() {
-    let recording = read_bytes("log.csv", b"time,dP (Pa)\n2026-05-04T09:00:00Z,-1000\n", &ReadOptions::default()).unwrap();
+    let recording =
+        read_bytes("log.csv", b"time,dP (Pa)\n2026-05-04T09:00:00Z,-1000\n", &ReadOptions::default()).unwrap();
     assert_eq!(recording.account.rows_used(), 1);
     assert_eq!(recording.cadence_s, None);
 }
 
 #[test]
 fn huge_lines_are_no_trouble() {
-    let text = format!("time,dP (Pa),note\n2026-05-04T09:00:00Z,-1000,{}\n2026-05-04T09:01:00Z,-999,b\n", "x".repeat(3_000_000));
+    let text = format!(
+        "time,dP (Pa),note\n2026-05-04T09:00:00Z,-1000,{}\n2026-05-04T09:01:00Z,-999,b\n",
+        "x".repeat(3_000_000)
+    );
     let recording = read_bytes("log.csv", text.as_bytes(), &ReadOptions::default()).unwrap();
     assert_eq!(recording.account.rows_used(), 2);
 }

@@ -8,7 +8,13 @@ use super::support::{PLAIN, PLAIN_PA, plan, questions, read, read_with, rows, ti
 #[test]
 fn a_preamble_of_any_length_is_passed_over() {
     let keys: String = (0..300).map(|i| format!("Key {i}: value {i}\n")).collect();
-    for preamble in ["Serial number:\n2006280\nUNIT: m\n".to_owned(), "# one\n# two, three\n#\n".to_owned(), "Model:\tx\nSN:\t75\nTimestamp:\t2022-11-15 09:09:42\n".to_owned(), keys, "\n\n***********\n\n".to_owned()] {
+    for preamble in [
+        "Serial number:\n2006280\nUNIT: m\n".to_owned(),
+        "# one\n# two, three\n#\n".to_owned(),
+        "Model:\tx\nSN:\t75\nTimestamp:\t2022-11-15 09:09:42\n".to_owned(),
+        keys,
+        "\n\n***********\n\n".to_owned(),
+    ] {
         let recording = read(&format!("{preamble}{PLAIN}"));
         assert_eq!(values(&recording, GaugePressure), PLAIN_PA, "{preamble:.40}");
         assert_eq!(rows(&recording), (5, 5, 0), "{preamble:.40}");
@@ -38,23 +44,44 @@ fn words_above_the_header_complete_it() {
     let text = "\t\tOxygen\tPressure\nDate\tTime\tCh1\t(mbar)\n25/09/2020\t09:04:56\t12.5\t991.57\n25/09/2020\t09:04:58\t12.4\t991.58\n25/09/2020\t09:05:00\t12.3\t991.59\n";
     let recording = read(text);
     assert!(recording.columns.iter().any(|column| column.header == "(mbar)" && column.channel.is_some()));
-    assert!(questions(&recording).iter().any(|text| text.starts_with("oxygen: column 'Ch1': no unit is written")), "{:?}", recording.questions);
+    assert!(
+        questions(&recording).iter().any(|text| text.starts_with("oxygen: column 'Ch1': no unit is written")),
+        "{:?}",
+        recording.questions
+    );
 }
 
 #[test]
 fn repeated_headers_blocks_and_trailers_are_set_aside_and_counted() {
-    let text = format!("{PLAIN}time,dP (Pa)\n2026-05-04T09:05:00Z,-996\nEnd of file\n-----BEGIN SIGNATURE-----\njA0EAwMCGPGZ9C8\n");
+    let text = format!(
+        "{PLAIN}time,dP (Pa)\n2026-05-04T09:05:00Z,-996\nEnd of file\n-----BEGIN SIGNATURE-----\njA0EAwMCGPGZ9C8\n"
+    );
     let recording = read(&text);
     assert_eq!(rows(&recording), (10, 6, 4));
-    let reasons: Vec<String> = recording.account.by_reason().iter().map(|group| format!("{} x {} {:?}", group.count, group.reason, group.lines)).collect();
+    let reasons: Vec<String> = recording
+        .account
+        .by_reason()
+        .iter()
+        .map(|group| format!("{} x {} {:?}", group.count, group.reason, group.lines))
+        .collect();
     assert_eq!(reasons, ["1 x repeated header [7]", "3 x text between or after the data [9, 10, 11]"]);
 }
 
 #[test]
 fn blocks_with_other_columns_are_followed_by_name() {
     let block = |header: &str, rows: &[&str]| format!("Key:\tvalue\n{header}\n{}\n", rows.join("\n"));
-    let text = block("Time\tdP (Pa)\tnote", &["2026-05-04T09:00:00Z\t-1000\ta", "2026-05-04T09:00:01Z\t-999\tb", "2026-05-04T09:00:02Z\t-998\tc"])
-        + &block("Time\tStatus\tdP (Pa)\tnote", &["2026-05-04T09:00:03Z\t7\t-997\td", "2026-05-04T09:00:04Z\t7\t-996\te", "2026-05-04T09:00:05Z\t7\t-995\tf", "2026-05-04T09:00:06Z\t7\t-994\tg"]);
+    let text = block(
+        "Time\tdP (Pa)\tnote",
+        &["2026-05-04T09:00:00Z\t-1000\ta", "2026-05-04T09:00:01Z\t-999\tb", "2026-05-04T09:00:02Z\t-998\tc"],
+    ) + &block(
+        "Time\tStatus\tdP (Pa)\tnote",
+        &[
+            "2026-05-04T09:00:03Z\t7\t-997\td",
+            "2026-05-04T09:00:04Z\t7\t-996\te",
+            "2026-05-04T09:00:05Z\t7\t-995\tf",
+            "2026-05-04T09:00:06Z\t7\t-994\tg",
+        ],
+    );
     let recording = read(&text);
     assert_eq!(values(&recording, GaugePressure), [-1000.0, -999.0, -998.0, -997.0, -996.0, -995.0, -994.0]);
     assert_eq!(rows(&recording), (9, 7, 2));
@@ -100,7 +127,9 @@ fn marked_rows_of_another_kind_are_set_aside() {
 fn long() -> String {
     let mut text = "time;name;value;unit\n".to_owned();
     for i in 0..4 {
-        for (name, value, unit) in [("dP", f64::from(-1000 + i), "Pa"), ("Gas temperature", 21.5 + f64::from(i), "°C"), ("Oxygen", 2.5, "ppm")] {
+        for (name, value, unit) in
+            [("dP", f64::from(-1000 + i), "Pa"), ("Gas temperature", 21.5 + f64::from(i), "°C"), ("Oxygen", 2.5, "ppm")]
+        {
             text += &format!("2026-05-04T09:0{i}:00Z;{name};{value};{unit}\n");
         }
     }
@@ -132,8 +161,14 @@ fn two_columns_of_one_quantity_are_asked_about() {
     let text = "time,O2 left (ppm),O2 right (ppm)\n2026-05-04T09:00:00Z,1,2\n2026-05-04T09:01:00Z,1,2\n2026-05-04T09:02:00Z,1,2\n";
     let recording = read(text);
     assert!(recording.series(Oxygen).is_none());
-    assert!(questions(&recording)[0].contains("'O2 left (ppm)' (column 2), 'O2 right (ppm)' (column 3): which one is meant?"));
-    let told = read_with(text, &plan(vec![ColumnRequest::new(Oxygen, vec![ColumnRef::Name("O2 right (ppm)".into())])], Format::default()));
+    assert!(
+        questions(&recording)[0]
+            .contains("'O2 left (ppm)' (column 2), 'O2 right (ppm)' (column 3): which one is meant?")
+    );
+    let told = read_with(
+        text,
+        &plan(vec![ColumnRequest::new(Oxygen, vec![ColumnRef::Name("O2 right (ppm)".into())])], Format::default()),
+    );
     assert_eq!(values(&told, Oxygen), [2e-6; 3]);
 }
 

@@ -1,7 +1,14 @@
 //! Exports as loggers write them, each quirk in a small file of its own.
-#![allow(clippy::unwrap_used, clippy::float_cmp, reason = "a test that fails may panic, and exact numbers are meant exactly")]
+#![allow(
+    clippy::unwrap_used,
+    clippy::float_cmp,
+    clippy::format_collect,
+    clippy::disallowed_methods,
+    reason = "a test that fails may panic, exact numbers are meant exactly, and small texts are built plainly"
+)]
 
 mod account;
+mod aggregating;
 mod dialects;
 mod drafts;
 mod errors;

@@ -6,11 +6,13 @@ use super::support::{plan, questions, read, read_with, rows, times, values};
 
 /// Elapsed ms and bar as a logger writes them that uses the point for thousands and for decimals.
 fn double_point() -> String {
-    (0..40).map(|i| {
-        let ms = i * 100 + i32::from(i == 3);
-        let time = if ms < 1000 { format!("{ms}.000") } else { format!("{}.{:03}.000", ms / 1000, ms % 1000) };
-        format!("{time};{:.3};{:.3}\r\n", 3.658 - f64::from(i) * 1e-3, 7.315 - f64::from(i) * 2e-3)
-    }).collect()
+    (0..40)
+        .map(|i| {
+            let ms = i * 100 + i32::from(i == 3);
+            let time = if ms < 1000 { format!("{ms}.000") } else { format!("{}.{:03}.000", ms / 1000, ms % 1000) };
+            format!("{time};{:.3};{:.3}\r\n", 3.658 - f64::from(i) * 1e-3, 7.315 - f64::from(i) * 2e-3)
+        })
+        .collect()
 }
 
 fn hold_plan(format: Format, unit: &str) -> tightfit_ingest::ReadOptions {
@@ -24,14 +26,24 @@ fn a_mark_that_may_be_thousands_or_decimals_is_asked_about() {
     assert_eq!(rows(&recording), (40, 0, 40));
     let asked = questions(&recording);
     assert_eq!(asked.len(), 1, "{asked:?}");
-    assert!(asked[0].starts_with("numbers: '1.000.000' beside '0.000': does '.' mark thousands, decimals, or both?"), "{asked:?}");
+    assert!(
+        asked[0].starts_with("numbers: '1.000.000' beside '0.000': does '.' mark thousands, decimals, or both?"),
+        "{asked:?}"
+    );
     assert!(recording.questions[0].answer.contains("thousands = \".\""));
 }
 
 #[test]
 fn a_stated_thousands_mark_settles_the_double_point() {
     for decimal in [None, Some('.')] {
-        let format = Format { header: Some(false), time: Some("elapsed".into()), elapsed_unit: Some("ms".into()), thousands: Some('.'), decimal, ..Format::default() };
+        let format = Format {
+            header: Some(false),
+            time: Some("elapsed".into()),
+            elapsed_unit: Some("ms".into()),
+            thousands: Some('.'),
+            decimal,
+            ..Format::default()
+        };
         let recording = read_with(&double_point(), &hold_plan(format, "bar"));
         assert!(questions(&recording).is_empty());
         assert_eq!(rows(&recording), (40, 40, 0));
@@ -43,7 +55,14 @@ fn a_stated_thousands_mark_settles_the_double_point() {
 
 #[test]
 fn with_another_decimal_mark_every_thousands_mark_is_dropped() {
-    let format = Format { header: Some(false), time: Some("elapsed".into()), elapsed_unit: Some("us".into()), thousands: Some('.'), decimal: Some(','), ..Format::default() };
+    let format = Format {
+        header: Some(false),
+        time: Some("elapsed".into()),
+        elapsed_unit: Some("us".into()),
+        thousands: Some('.'),
+        decimal: Some(','),
+        ..Format::default()
+    };
     let recording = read_with(double_point().split_once('\n').unwrap().1, &hold_plan(format, "mbar"));
     assert_eq!(times(&recording, Channel::GaugePressure)[38], 3.8);
     assert!((values(&recording, Channel::GaugePressure)[0] - 731_300.0).abs() < 1e-6);

@@ -20,9 +20,24 @@ struct Dialect {
 }
 
 fn dialects() -> impl Strategy<Value = Dialect> {
-    (prop::sample::select(vec![',', ';', '\t', '|']), any::<bool>(), prop::sample::select(vec!["\n", "\r\n", "\r"]), 0..5usize, 0..4usize, any::<bool>(), any::<bool>()).prop_map(
-        |(separator, comma, line_end, date, preamble, quoted, trailer)| Dialect { separator, decimal_comma: comma && (separator != ',' || quoted), line_end, date, preamble, quoted, trailer },
+    (
+        prop::sample::select(vec![',', ';', '\t', '|']),
+        any::<bool>(),
+        prop::sample::select(vec!["\n", "\r\n", "\r"]),
+        0..5usize,
+        0..4usize,
+        any::<bool>(),
+        any::<bool>(),
     )
+        .prop_map(|(separator, comma, line_end, date, preamble, quoted, trailer)| Dialect {
+            separator,
+            decimal_comma: comma && (separator != ',' || quoted),
+            line_end,
+            date,
+            preamble,
+            quoted,
+            trailer,
+        })
 }
 
 /// Time (minutes after the start), gauge pressure (hundredths of a pascal) and temperature (tenths of a degree).
@@ -31,10 +46,13 @@ type Row = (u32, i32, i32);
 fn logs() -> impl Strategy<Value = Vec<Row>> {
     prop::collection::vec((1..90u32, -150_000..-50i32, 150..300i32), 5..80).prop_map(|steps| {
         let mut minute = 0;
-        steps.into_iter().map(|(step, pressure, temperature)| {
-            minute += step;
-            (minute, pressure, temperature)
-        }).collect()
+        steps
+            .into_iter()
+            .map(|(step, pressure, temperature)| {
+                minute += step;
+                (minute, pressure, temperature)
+            })
+            .collect()
     })
 }
 
@@ -45,14 +63,25 @@ fn stamp(minute: u32, date: usize) -> String {
         0 => format!("2026-05-{day:02}T{hour:02}:{minute:02}:00Z"),
         1 => format!("{day:02}.05.2026 {hour:02}:{minute:02}:00 +00:00"),
         2 => format!("{day}/5/2026 {hour}:{minute:02} UTC"),
-        3 => format!("05/{day}/26 {}:{minute:02}:00 {} GMT", if hour % 12 == 0 { 12 } else { hour % 12 }, if hour < 12 { "AM" } else { "PM" }),
-        _ => format!("{}", 1_779_235_200 + i64::from(day - 20) * 86_400 + i64::from(hour) * 3600 + i64::from(minute) * 60),
+        3 => format!(
+            "05/{day}/26 {}:{minute:02}:00 {} GMT",
+            if hour % 12 == 0 { 12 } else { hour % 12 },
+            if hour < 12 { "AM" } else { "PM" }
+        ),
+        _ => format!(
+            "{}",
+            1_779_235_200 + i64::from(day - 20) * 86_400 + i64::from(hour) * 3600 + i64::from(minute) * 60
+        ),
     }
 }
 
 fn write_row(row: &Row, dialect: &Dialect) -> String {
     let number = |text: String| if dialect.decimal_comma { text.replace('.', ",") } else { text };
-    let cells = [stamp(row.0, dialect.date), number(format!("{:.2}", f64::from(row.1) / 100.0)), number(format!("{:.1}", f64::from(row.2) / 10.0))];
+    let cells = [
+        stamp(row.0, dialect.date),
+        number(format!("{:.2}", f64::from(row.1) / 100.0)),
+        number(format!("{:.1}", f64::from(row.2) / 10.0)),
+    ];
     cells.map(|cell| if dialect.quoted { format!("\"{cell}\"") } else { cell }).join(&dialect.separator.to_string())
 }
 
@@ -60,7 +89,12 @@ fn write(log: &[Row], dialect: &Dialect) -> String {
     let header = ["Time", "Differential pressure (Pa)", "Gas temperature (°C)"].join(&dialect.separator.to_string());
     let preamble = (0..dialect.preamble).map(|i| format!("Line {i} of a preamble"));
     let trailer = dialect.trailer.then(|| "End of log".to_owned());
-    preamble.chain([header]).chain(log.iter().map(|row| write_row(row, dialect))).chain(trailer).map(|line| line + dialect.line_end).collect()
+    preamble
+        .chain([header])
+        .chain(log.iter().map(|row| write_row(row, dialect)))
+        .chain(trailer)
+        .map(|line| line + dialect.line_end)
+        .collect()
 }
 
 proptest! {
@@ -104,7 +138,7 @@ proptest! {
         while !text.is_char_boundary(cut) {
             cut -= 1;
         }
-        if let Ok(recording) = read_bytes("cut.csv", text[..cut].as_bytes(), &ReadOptions::default()) {
+        if let Ok(recording) = read_bytes("cut.csv", &text.as_bytes()[..cut], &ReadOptions::default()) {
             let (read, used, aside) = rows(&recording);
             prop_assert_eq!(read, used + aside);
             prop_assert!(used <= log.len() as u64);

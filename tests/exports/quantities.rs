@@ -1,12 +1,18 @@
 //! Channels by words and units, and values that contradict them.
 
-use tightfit_ingest::Channel::{AbsolutePressure, AntechamberPressure, CirculationFlow, GasTemperature, GaugePressure, MakeupFlow, Oxygen, RoomPressure, RoomRelativeHumidity, RoomTemperature, Water};
+use tightfit_ingest::Channel::{
+    AbsolutePressure, AntechamberPressure, CirculationFlow, GasTemperature, GaugePressure, MakeupFlow, Oxygen,
+    RoomPressure, RoomRelativeHumidity, RoomTemperature, Water,
+};
 use tightfit_ingest::{ColumnRequest, Format, PressureReference, ReadError, ReadOptions, Recording, read_bytes};
 
 use super::support::{plan, questions, read, read_with, values};
 
 fn one(header: &str, cells: [&str; 3]) -> Recording {
-    read(&format!("time;{header}\n2026-05-04T09:00:00Z;{}\n2026-05-04T09:01:00Z;{}\n2026-05-04T09:02:00Z;{}\n", cells[0], cells[1], cells[2]))
+    read(&format!(
+        "time;{header}\n2026-05-04T09:00:00Z;{}\n2026-05-04T09:01:00Z;{}\n2026-05-04T09:02:00Z;{}\n",
+        cells[0], cells[1], cells[2]
+    ))
 }
 
 fn assert_near(found: f64, expected: f64) {
@@ -24,7 +30,7 @@ fn units_of_the_trade_become_si() {
         ("dP (mmH2O)", "-100", GaugePressure, -980.665),
         ("Differenzdruck (Torr)", "-7.5", GaugePressure, -7.5 * 101_325.0 / 760.0),
         ("Luftdruck (hPa)", "1013", RoomPressure, 101_300.0),
-        ("barometric pressure (inHg)", "29.92", RoomPressure, 29.92 * 3386.388_640_341),
+        ("barometric pressure (inHg)", "29.92", RoomPressure, 29.92 * 3_386.388_640_341),
         ("Gas temp (°F)", "70", GasTemperature, 294.261_111_111_111_1),
         ("Raumtemperatur (°C)", "21.5", RoomTemperature, 294.65),
         ("O2 (ppm)", "12", Oxygen, 12e-6),
@@ -58,7 +64,10 @@ fn dew_points_become_mole_fractions_at_the_logged_pressure() {
     // 12.84 Pa over ice at -40 °C (IAPWS R14-08).
     assert!((found[0] - 12.84e-5).abs() < 1e-7, "{found:?}");
     assert_near(found[1], 2.0 * found[0]);
-    let stated = read_with("time;Dew point (°F)\n2026-05-04T09:00:00Z;-40\n2026-05-04T09:01:00Z;-40\n2026-05-04T09:02:00Z;-40\n", &ReadOptions { pressure_pa: Some(100_000.0), ..ReadOptions::default() });
+    let stated = read_with(
+        "time;Dew point (°F)\n2026-05-04T09:00:00Z;-40\n2026-05-04T09:01:00Z;-40\n2026-05-04T09:02:00Z;-40\n",
+        &ReadOptions { pressure_pa: Some(100_000.0), ..ReadOptions::default() },
+    );
     assert_near(values(&stated, Water)[0], found[0]);
 }
 
@@ -73,7 +82,13 @@ fn standard_flows_carry_their_reference() {
 #[test]
 fn a_room_pressure_of_1013_pa_is_doubted() {
     let recording = one("Room pressure (Pa)", ["1013", "1013.2", "1013.1"]);
-    assert!(questions(&recording)[0].starts_with("room_pressure: column 'Room pressure (Pa)' read as Pa lies around 1013.1 Pa: no pressure of a room"), "{:?}", recording.questions);
+    assert!(
+        questions(&recording)[0].starts_with(
+            "room_pressure: column 'Room pressure (Pa)' read as Pa lies around 1013.1 Pa: no pressure of a room"
+        ),
+        "{:?}",
+        recording.questions
+    );
     assert!(recording.questions[0].answer.contains("unit = \"hPa\""));
 }
 
@@ -81,7 +96,10 @@ fn a_room_pressure_of_1013_pa_is_doubted() {
 fn a_gauge_pressure_that_sits_at_the_weather_is_doubted() {
     let recording = one("dP (Pa)", ["101325", "101320", "101322"]);
     assert!(questions(&recording)[0].contains("sits where the weather's pressure is"));
-    let told = read_with("time;x\n2026-05-04T09:00:00Z;101325\n2026-05-04T09:01:00Z;101320\n2026-05-04T09:02:00Z;101321\n", &plan(vec![ColumnRequest::by_name(GaugePressure, "x").with_unit("Pa")], Format::default()));
+    let told = read_with(
+        "time;x\n2026-05-04T09:00:00Z;101325\n2026-05-04T09:01:00Z;101320\n2026-05-04T09:02:00Z;101321\n",
+        &plan(vec![ColumnRequest::by_name(GaugePressure, "x").with_unit("Pa")], Format::default()),
+    );
     assert!(questions(&told)[0].contains("sits where the weather's pressure is"));
 }
 
@@ -94,7 +112,10 @@ fn kelvin_labelled_celsius_is_doubted() {
 #[test]
 fn a_missing_unit_is_asked_for() {
     let recording = one("Oxygen", ["12", "13", "14"]);
-    assert_eq!(questions(&recording), ["oxygen: column 'Oxygen': no unit is written; its values lie around 13: what unit?"]);
+    assert_eq!(
+        questions(&recording),
+        ["oxygen: column 'Oxygen': no unit is written; its values lie around 13: what unit?"]
+    );
     assert_eq!(recording.questions[0].answer, "[test.columns] oxygen = { column = \"Oxygen\", unit = \"ppm\" }");
 }
 
@@ -110,7 +131,12 @@ fn an_unqualified_pressure_is_told_by_its_values_or_asked_about() {
 #[test]
 fn a_unit_that_does_not_fit_the_channel_is_an_error() {
     let columns = vec![ColumnRequest::by_name(GaugePressure, "x").with_unit("ppm")];
-    let error = read_bytes("log.csv", b"time,x\n2026-05-04T09:00:00Z,1\n2026-05-04T09:01:00Z,2\n", &plan(columns, Format::default())).unwrap_err();
+    let error = read_bytes(
+        "log.csv",
+        b"time,x\n2026-05-04T09:00:00Z,1\n2026-05-04T09:01:00Z,2\n",
+        &plan(columns, Format::default()),
+    )
+    .unwrap_err();
     assert!(matches!(error, ReadError::Unit { .. }));
     assert!(error.to_string().starts_with("log.csv, column 'x': unit 'ppm':"), "{error}");
 }

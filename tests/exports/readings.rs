@@ -1,12 +1,15 @@
 //! Readings that are not plain numbers.
 
 use tightfit_ingest::Channel::{GasTemperature, GaugePressure, Oxygen};
-use tightfit_ingest::{ColumnRequest, Format, Recording, Status};
+use tightfit_ingest::Status::{self, AboveRange, BelowLimit, Measured};
+use tightfit_ingest::{ColumnRequest, Format, Recording};
 
 use super::support::{plan, read, read_with, rows, values};
 
 fn oxygen_text(cells: &[&str]) -> String {
-    std::iter::once("time;O2 (ppm);dP (Pa)\n".to_owned()).chain(cells.iter().enumerate().map(|(i, cell)| format!("2026-05-04T09:{i:02}:00Z;{cell};-{}\n", 1000 - i))).collect()
+    std::iter::once("time;O2 (ppm);dP (Pa)\n".to_owned())
+        .chain(cells.iter().enumerate().map(|(i, cell)| format!("2026-05-04T09:{i:02}:00Z;{cell};-{}\n", 1000 - i)))
+        .collect()
 }
 
 fn oxygen(cells: &[&str]) -> Recording {
@@ -21,16 +24,30 @@ fn statuses(recording: &Recording) -> Vec<Status> {
 #[test]
 fn censored_readings_stay_with_their_limit() {
     let recording = oxygen(&["2.5", "<0.1", "< 0.1", ">1000", "3"]);
-    assert!(values(&recording, Oxygen).iter().zip([2.5e-6, 1e-7, 1e-7, 1e-3, 3e-6]).all(|(a, b): (&f64, f64)| (a - b).abs() < 1e-15));
-    assert_eq!(statuses(&recording), [Status::Measured, Status::BelowLimit, Status::BelowLimit, Status::AboveRange, Status::Measured]);
+    assert!(
+        values(&recording, Oxygen)
+            .iter()
+            .zip([2.5e-6, 1e-7, 1e-7, 1e-3, 3e-6])
+            .all(|(a, b): (&f64, f64)| (a - b).abs() < 1e-15)
+    );
+    assert_eq!(
+        statuses(&recording),
+        [Status::Measured, Status::BelowLimit, Status::BelowLimit, Status::AboveRange, Status::Measured]
+    );
     assert_eq!(rows(&recording), (5, 5, 0));
 }
 
 #[test]
 fn limits_of_the_plan_censor_numbers_and_words() {
-    let request = ColumnRequest { reporting_limit: Some(1e-7), range: Some((0.0, 1e-3)), ..ColumnRequest::by_name(Oxygen, "O2 (ppm)") };
-    let recording = read_with(&oxygen_text(&["2.5", "0.05", "LOW", "OVER", "1000", "-0.2"]), &plan(vec![request], Format::default()));
-    use Status::{AboveRange, BelowLimit, Measured};
+    let request = ColumnRequest {
+        reporting_limit: Some(1e-7),
+        range: Some((0.0, 1e-3)),
+        ..ColumnRequest::by_name(Oxygen, "O2 (ppm)")
+    };
+    let recording = read_with(
+        &oxygen_text(&["2.5", "0.05", "LOW", "OVER", "1000", "-0.2"]),
+        &plan(vec![request], Format::default()),
+    );
     assert_eq!(statuses(&recording), [Measured, BelowLimit, BelowLimit, AboveRange, AboveRange, BelowLimit]);
     assert_eq!(values(&recording, Oxygen)[1..], [1e-7, 1e-7, 1e-3, 1e-3, 1e-7]);
 }
@@ -58,16 +75,23 @@ fn filler_values_are_told_from_readings() {
     let recording = oxygen(&["2.5", "-9999", "2.6", "2.4", "-9999", "2.5"]);
     assert_eq!(values(&recording, Oxygen).len(), 4);
     assert_eq!(recording.columns[1].cells.filler, 2);
-    let thermometer = "time;Gas temp (°C)\n2026-05-04T09:00:00Z;21.5\n2026-05-04T09:01:00Z;-200\n2026-05-04T09:02:00Z;21.6\n";
+    let thermometer =
+        "time;Gas temp (°C)\n2026-05-04T09:00:00Z;21.5\n2026-05-04T09:01:00Z;-200\n2026-05-04T09:02:00Z;21.6\n";
     assert_eq!(values(&read(thermometer), GasTemperature).len(), 2);
-    let at_minus_999_pa = "time;dP (Pa)\n2026-05-04T09:00:00Z;-1000\n2026-05-04T09:01:00Z;-999\n2026-05-04T09:02:00Z;-998\n";
+    let at_minus_999_pa =
+        "time;dP (Pa)\n2026-05-04T09:00:00Z;-1000\n2026-05-04T09:01:00Z;-999\n2026-05-04T09:02:00Z;-998\n";
     assert_eq!(values(&read(at_minus_999_pa), GaugePressure), [-1000.0, -999.0, -998.0]);
 }
 
 #[test]
 fn a_sensor_that_stands_still_is_pointed_out() {
     let text: String = std::iter::once("Time (s);O2 (ppm)\n".to_owned())
-        .chain((0..300).map(|i| format!("{i};{}\n", if (100..180).contains(&i) { 5.0 } else { 5.0 + f64::from(i % 17) * 0.01 + f64::from(i) * 1e-3 })))
+        .chain((0..300).map(|i| {
+            format!(
+                "{i};{}\n",
+                if (100..180).contains(&i) { 5.0 } else { 5.0 + f64::from(i % 17) * 0.01 + f64::from(i) * 1e-3 }
+            )
+        }))
         .collect();
     let recording = read(&text);
     assert_eq!(recording.stuck.len(), 1);
@@ -78,6 +102,8 @@ fn a_sensor_that_stands_still_is_pointed_out() {
 
 #[test]
 fn a_settled_coarse_reading_does_not_stand_still() {
-    let text: String = std::iter::once("Time (s);O2 (ppm)\n".to_owned()).chain((0..300).map(|i| format!("{i};{:.0}\n", 10.0 * (-f64::from(i) / 40.0).exp()))).collect();
+    let text: String = std::iter::once("Time (s);O2 (ppm)\n".to_owned())
+        .chain((0..300).map(|i| format!("{i};{:.0}\n", 10.0 * (-f64::from(i) / 40.0).exp())))
+        .collect();
     assert!(read(&text).stuck.is_empty());
 }

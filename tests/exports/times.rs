@@ -55,10 +55,16 @@ fn a_step_over_midnight_decides_as_well() {
 fn an_undecided_date_is_asked_about_and_every_row_waits() {
     let recording = read(&log(["03/04/2026 10:00:00", "03/04/2026 10:01:00", "03/04/2026 10:02:00"]));
     assert_eq!(rows(&recording), (3, 0, 3));
-    assert_eq!(questions(&recording), ["time: '03/04/2026 10:00:00' may be read day first or month first, and no date of the file decides"]);
+    assert_eq!(
+        questions(&recording),
+        ["time: '03/04/2026 10:00:00' may be read day first or month first, and no date of the file decides"]
+    );
     assert!(recording.questions[0].answer.contains("time = \"%d/%m/%Y %H:%M:%S\""));
     let format = Format { time: Some("%d/%m/%Y %H:%M:%S".into()), ..Format::default() };
-    let told = read_with(&log(["03/04/2026 10:00:00", "03/04/2026 10:01:00", "03/04/2026 10:02:00"]), &plan(Vec::new(), format));
+    let told = read_with(
+        &log(["03/04/2026 10:00:00", "03/04/2026 10:01:00", "03/04/2026 10:02:00"]),
+        &plan(Vec::new(), format),
+    );
     assert_eq!(times(&told, GaugePressure)[0], 1_775_210_400.0);
 }
 
@@ -102,7 +108,9 @@ fn local_time_uses_the_zone_of_the_room_and_asks_for_it() {
 #[test]
 fn the_autumn_fold_follows_the_rows_and_the_spring_gap_is_set_aside() {
     let stamps = ["01:50", "02:10", "02:30", "02:50", "02:10", "02:30", "02:50", "03:10"];
-    let text: String = std::iter::once("time;dP (Pa)\n".to_owned()).chain(stamps.iter().enumerate().map(|(i, clock)| format!("2026-10-25 {clock}:00;{}\n", -1000 + i as i32))).collect();
+    let text: String = std::iter::once("time;dP (Pa)\n".to_owned())
+        .chain(stamps.iter().enumerate().map(|(i, clock)| format!("2026-10-25 {clock}:00;{}\n", -1000 + i as i32)))
+        .collect();
     let recording = in_zone(&text, "Europe/Vienna");
     let steps: Vec<f64> = times(&recording, GaugePressure).windows(2).map(|pair| pair[1] - pair[0]).collect();
     assert_eq!(steps, [1200.0; 7]);
@@ -124,7 +132,10 @@ fn elapsed_times_count_from_the_first_row() {
         let recording = read(&log(stamps).replace("time", header));
         assert_eq!(recording.time_base, TimeBase::Elapsed, "{header}");
         let found = times(&recording, GaugePressure);
-        assert!(found.iter().zip([0.0, 60.0, 120.0]).all(|(found, expected)| (found - expected).abs() < 1e-6), "{header}: {found:?}");
+        assert!(
+            found.iter().zip([0.0, 60.0, 120.0]).all(|(found, expected)| (found - expected).abs() < 1e-6),
+            "{header}: {found:?}"
+        );
     }
 }
 
@@ -136,9 +147,14 @@ fn an_elapsed_count_without_unit_is_asked_about() {
 
 #[test]
 fn spreadsheet_days_are_dates() {
-    let recording = in_zone(&log(["46146.375", "46146.37569444444", "46146.37638888889"]).replace("time", "Date"), "UTC");
+    let recording =
+        in_zone(&log(["46146.375", "46146.37569444444", "46146.37638888889"]).replace("time", "Date"), "UTC");
     let found = times(&recording, GaugePressure);
-    assert!(found.iter().zip(MINUTES).all(|(found, expected)| (found - expected).abs() < 1e-3), "{found:?} {:?}", recording.questions);
+    assert!(
+        found.iter().zip(MINUTES).all(|(found, expected)| (found - expected).abs() < 1e-3),
+        "{found:?} {:?}",
+        recording.questions
+    );
 }
 
 #[test]
@@ -149,7 +165,9 @@ fn a_clock_alone_passes_midnight() {
 
 #[test]
 fn a_restarted_count_opens_a_phase() {
-    let text: String = std::iter::once("Time (s);dP (Pa)\n".to_owned()).chain((0..2).flat_map(|phase| (0..5).map(move |i| format!("{};{}\n", i * 10, -1000 + i + phase * 100)))).collect();
+    let text: String = std::iter::once("Time (s);dP (Pa)\n".to_owned())
+        .chain((0..2).flat_map(|phase| (0..5).map(move |i| format!("{};{}\n", i * 10, -1000 + i + phase * 100))))
+        .collect();
     let recording = read(&text);
     assert_eq!(recording.phases.len(), 1);
     assert_eq!(recording.phases[0].line, 7);
@@ -158,7 +176,9 @@ fn a_restarted_count_opens_a_phase() {
 
 #[test]
 fn a_clock_coarser_than_the_log_is_spread_over_its_step() {
-    let text: String = std::iter::once("time;dP (Pa)\n".to_owned()).chain((0..20).map(|i| format!("2026-05-04T09:00:{:02}Z;{}\n", i / 2, -1000 + i))).collect();
+    let text: String = std::iter::once("time;dP (Pa)\n".to_owned())
+        .chain((0..20).map(|i| format!("2026-05-04T09:00:{:02}Z;{}\n", i / 2, -1000 + i)))
+        .collect();
     let recording = read(&text);
     assert_eq!(rows(&recording), (20, 20, 0));
     assert_eq!(recording.cadence_s, Some(0.5));

@@ -14,14 +14,21 @@ const STYLES: &str = r#"<?xml version="1.0"?><styleSheet xmlns="http://schemas.o
 fn workbook() -> Vec<u8> {
     let main = "http://schemas.openxmlformats.org/spreadsheetml/2006/main";
     let relations = "http://schemas.openxmlformats.org/officeDocument/2006/relationships";
-    let mut log = format!(r#"<?xml version="1.0"?><worksheet xmlns="{main}"><sheetData><row r="3"><c r="B3" t="inlineStr"><is><t>Time (UTC)</t></is></c><c r="C3" t="inlineStr"><is><t>dP (Pa)</t></is></c></row>"#);
+    let mut log = format!(
+        r#"<?xml version="1.0"?><worksheet xmlns="{main}"><sheetData><row r="3"><c r="B3" t="inlineStr"><is><t>Time (UTC)</t></is></c><c r="C3" t="inlineStr"><is><t>dP (Pa)</t></is></c></row>"#
+    );
     for (i, pressure) in PLAIN_PA.iter().enumerate() {
         let row = 4 + i;
         // 46146.375 is 2026-05-04 09:00 as a spreadsheet counts.
-        log += &format!(r#"<row r="{row}"><c r="B{row}" s="1"><v>{}</v></c><c r="C{row}"><v>{pressure}</v></c></row>"#, 46_146.375 + i as f64 / 1440.0);
+        log += &format!(
+            r#"<row r="{row}"><c r="B{row}" s="1"><v>{}</v></c><c r="C{row}"><v>{pressure}</v></c></row>"#,
+            46_146.375 + i as f64 / 1440.0
+        );
     }
     log += "</sheetData></worksheet>";
-    let notes = format!(r#"<?xml version="1.0"?><worksheet xmlns="{main}"><sheetData><row r="1"><c r="A1" t="inlineStr"><is><t>note</t></is></c></row></sheetData></worksheet>"#);
+    let notes = format!(
+        r#"<?xml version="1.0"?><worksheet xmlns="{main}"><sheetData><row r="1"><c r="A1" t="inlineStr"><is><t>note</t></is></c></row></sheetData></worksheet>"#
+    );
     let files = [
         ("[Content_Types].xml", r#"<?xml version="1.0"?><Types xmlns="http://schemas.openxmlformats.org/package/2006/content-types"><Default Extension="rels" ContentType="application/vnd.openxmlformats-package.relationships+xml"/><Default Extension="xml" ContentType="application/xml"/></Types>"#.to_owned()),
         ("_rels/.rels", format!(r#"<?xml version="1.0"?><Relationships xmlns="http://schemas.openxmlformats.org/package/2006/relationships"><Relationship Id="rId1" Type="{relations}/officeDocument" Target="xl/workbook.xml"/></Relationships>"#)),
@@ -61,5 +68,8 @@ fn a_sheet_that_is_not_there_is_refused_with_those_that_are() {
 #[test]
 fn a_damaged_workbook_is_refused() {
     let bytes = workbook();
-    assert!(matches!(read_bytes("log.xlsx", &bytes[..bytes.len() / 2], &ReadOptions::default()), Err(ReadError::Workbook { .. })));
+    assert!(matches!(
+        read_bytes("log.xlsx", &bytes[..bytes.len() / 2], &ReadOptions::default()),
+        Err(ReadError::Workbook { .. })
+    ));
 }

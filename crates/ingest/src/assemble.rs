@@ -30,15 +30,15 @@ pub(crate) struct Assembled {
 }
 
 /// Put rows in order, judge repeats, and build the series.
-pub(crate) fn assemble(mut rows: Rows, columns: &[Assigned], base: Base, zone: Option<&TimeZone>, pressure_pa: Option<f64>) -> Assembled {
+pub(crate) fn assemble(
+    mut rows: Rows,
+    columns: &[Assigned],
+    base: Base,
+    zone: Option<&TimeZone>,
+    pressure_pa: Option<f64>,
+) -> Assembled {
     let mut out = Assembled::default();
-    for (reason, line) in std::mem::take(&mut rows.aside) {
-        out.account.set_aside(reason, u64::from(line));
-    }
-    mark_fillers(&mut rows, columns, &mut out);
-    let mut keep = vec![true; rows.len()];
-    drop_rows_without_reading(&rows, &mut keep, &mut out);
-    place_in_time(&mut rows, &mut keep, base, zone, &mut out);
+    let keep = clean(&mut rows, columns, base, zone, &mut out);
     let order = time_order(&rows, &keep, &mut out);
     let order = judge_repeats(&mut rows, order, &mut out);
     out.account.use_rows(order.len() as u64);
@@ -47,17 +47,35 @@ pub(crate) fn assemble(mut rows: Rows, columns: &[Assigned], base: Base, zone: O
     out
 }
 
+/// Set aside what is no reading or has no time; true for the rows that stay.
+pub(crate) fn clean(
+    rows: &mut Rows,
+    columns: &[Assigned],
+    base: Base,
+    zone: Option<&TimeZone>,
+    out: &mut Assembled,
+) -> Vec<bool> {
+    for (reason, line) in std::mem::take(&mut rows.aside) {
+        out.account.set_aside(reason, u64::from(line));
+    }
+    mark_fillers(rows, columns, out);
+    let mut keep = vec![true; rows.len()];
+    drop_rows_without_reading(rows, &mut keep, out);
+    place_in_time(rows, &mut keep, base, zone, out);
+    keep
+}
+
 /// Values that stand for "no reading": far outside everything else of the column, or impossible in it.
 fn mark_fillers(rows: &mut Rows, columns: &[Assigned], out: &mut Assembled) {
     const FILLERS: [f64; 24] = [
-        -9999.0, -999.0, -99999.0, -999_999.0, -9999.9, -9999.99, -999.9, -999.99, -99.99, -99.0, -200.0, -7999.0, -6999.0, 7999.0, 6999.0, 9999.0, 99999.0, 999_999.0, 9999.9, 9999.99,
-        32767.0, 65535.0, 9.9e37, 9.91e37,
+        -9999.0, -999.0, -99999.0, -999_999.0, -9999.9, -9999.99, -999.9, -999.99, -99.99, -99.0, -200.0, -7999.0,
+        -6999.0, 7999.0, 6999.0, 9999.0, 99999.0, 999_999.0, 9999.9, 9999.99, 32767.0, 65535.0, 9.9e37, 9.91e37,
     ];
     for (i, column) in columns.iter().enumerate().filter(|(_, column)| column.channel.kind() != Kind::State) {
         let fillers = FILLERS.map(|filler| column.to_si(filler));
         let is_filler = |value: &f64| fillers.contains(value);
         let values = &rows.values[i];
-        if !values.iter().any(|value| is_filler(value)) {
+        if !values.iter().any(&is_filler) {
             continue;
         }
         let mut rest: Vec<f64> = values.iter().copied().filter(|value| !value.is_nan() && !is_filler(value)).collect();
@@ -96,7 +114,10 @@ fn is_impossible(channel: Channel, value: f64) -> bool {
         Kind::MoleFraction => !(-5e-4..=1.0).contains(&value),
         Kind::RelativeHumidity => !(-0.05..=1.5).contains(&value),
         Kind::Pressure => match channel {
-            Channel::GaugePressure | Channel::AntechamberPressure | Channel::ReferenceVesselPressure | Channel::VesselPressure => value < -120e3,
+            Channel::GaugePressure
+            | Channel::AntechamberPressure
+            | Channel::ReferenceVesselPressure
+            | Channel::VesselPressure => value < -120e3,
             _ => value < 0.0,
         },
         Kind::Time | Kind::VolumeFlow | Kind::Volume | Kind::State => false,
@@ -143,7 +164,10 @@ fn from_local(rows: &mut Rows, keep: &mut [bool], zone: &TimeZone, out: &mut Ass
         ));
     }
     if conversion.folded > 0 {
-        out.notes.push(format!("{} rows stand in the hour that came twice in autumn; the order of the rows told which is which", conversion.folded));
+        out.notes.push(format!(
+            "{} rows stand in the hour that came twice in autumn; the order of the rows told which is which",
+            conversion.folded
+        ));
     }
     if conversion.fold_guessed {
         out.notes.push("all rows stand in the hour that came twice in autumn: taken as its first pass".into());
@@ -178,12 +202,21 @@ fn append_restarts(rows: &mut Rows, out: &mut Assembled) {
     let mut rows_in_phase = 1;
     for i in 1..times.len() {
         let raw = times[i];
-        let goes_on = times[i + 1..].iter().take(3).scan(raw, |last, next| Some(*next >= std::mem::replace(last, *next))).all(|up| up);
+        let goes_on = times[i + 1..]
+            .iter()
+            .take(3)
+            .scan(raw, |last, next| Some(*next >= std::mem::replace(last, *next)))
+            .all(|up| up);
         let near_start = raw <= first.saturating_add(step.saturating_mul(3));
-        if raw < raw_before && near_start && goes_on && rows_in_phase >= 3 && raw_before - raw > step.saturating_mul(3) {
+        if raw < raw_before && near_start && goes_on && rows_in_phase >= 3 && raw_before - raw > step.saturating_mul(3)
+        {
             shift = highest.saturating_add(step).saturating_sub(raw);
             rows_in_phase = 0;
-            out.phases.push(Phase { line: u64::from(rows.lines[i]), time_s: seconds(raw.saturating_add(shift)), because: "the elapsed time starts again".into() });
+            out.phases.push(Phase {
+                line: u64::from(rows.lines[i]),
+                time_s: seconds(raw.saturating_add(shift)),
+                because: "the elapsed time starts again".into(),
+            });
         }
         raw_before = raw;
         times[i] = raw.saturating_add(shift);
@@ -196,7 +229,8 @@ fn append_restarts(rows: &mut Rows, out: &mut Assembled) {
 }
 
 fn typical_step(times: &[i64]) -> Option<i64> {
-    let mut steps: Vec<i64> = times.windows(2).map(|pair| pair[1].saturating_sub(pair[0])).filter(|step| *step > 0).collect();
+    let mut steps: Vec<i64> =
+        times.windows(2).map(|pair| pair[1].saturating_sub(pair[0])).filter(|step| *step > 0).collect();
     if steps.is_empty() {
         return None;
     }
@@ -211,7 +245,9 @@ fn time_order(rows: &Rows, keep: &[bool], out: &mut Assembled) -> Vec<u32> {
     let backwards = order.windows(2).filter(|pair| time(&pair[1]) < time(&pair[0])).count();
     if backwards > 0 {
         order.sort_by_key(time);
-        out.notes.push(format!("{backwards} times the clock steps back from one row to the next; rows were put in time order"));
+        out.notes.push(format!(
+            "{backwards} times the clock steps back from one row to the next; rows were put in time order"
+        ));
     }
     order
 }
@@ -219,7 +255,9 @@ fn time_order(rows: &Rows, keep: &[bool], out: &mut Assembled) -> Vec<u32> {
 /// Rows of equal time: a clock coarser than the cadence, a duplicate, or a contradiction.
 fn judge_repeats(rows: &mut Rows, order: Vec<u32>, out: &mut Assembled) -> Vec<u32> {
     let time = |row: u32| rows.time_ns[row as usize];
-    let repeats: Vec<usize> = (1..order.len()).filter(|i| time(order[*i]) == time(order[i - 1]) && overlap(rows, order[*i], order[i - 1])).collect();
+    let repeats: Vec<usize> = (1..order.len())
+        .filter(|i| time(order[*i]) == time(order[i - 1]) && overlap(rows, order[*i], order[i - 1]))
+        .collect();
     if repeats.is_empty() && !order.windows(3).any(|three| time(three[0]) == time(three[2])) {
         return order;
     }
@@ -231,7 +269,11 @@ fn judge_repeats(rows: &mut Rows, order: Vec<u32>, out: &mut Assembled) -> Vec<u
     }
     let mut kept: Vec<u32> = Vec::with_capacity(order.len());
     for row in order {
-        let same_time = kept.iter().rev().take_while(|before| time(**before) == time(row)).filter(|before| overlap(rows, row, **before));
+        let same_time = kept
+            .iter()
+            .rev()
+            .take_while(|before| time(**before) == time(row))
+            .filter(|before| overlap(rows, row, **before));
         let mut reason = None;
         for before in same_time {
             if same_readings(rows, row, *before) {
@@ -255,7 +297,8 @@ fn overlap(rows: &Rows, a: u32, b: u32) -> bool {
 
 fn same_readings(rows: &Rows, a: u32, b: u32) -> bool {
     let status = |statuses: &Vec<u8>, row: u32| statuses.get(row as usize).copied().unwrap_or(0);
-    rows.values.iter().all(|values| values[a as usize].to_bits() == values[b as usize].to_bits()) && rows.status.iter().all(|statuses| status(statuses, a) == status(statuses, b))
+    rows.values.iter().all(|values| values[a as usize].to_bits() == values[b as usize].to_bits())
+        && rows.status.iter().all(|statuses| status(statuses, a) == status(statuses, b))
 }
 
 /// Several rows share each tick of the clock: spread them evenly over the tick.
@@ -270,11 +313,14 @@ fn spread_coarse_clock(rows: &mut Rows, order: &[u32], out: &mut Assembled) {
         }
         start += count;
     }
-    out.notes.push(format!("the clock is coarser than the log: rows that share a time were spread evenly over its step of {} s", tick as f64 / 1e9));
+    out.notes.push(format!(
+        "the clock is coarser than the log: rows that share a time were spread evenly over its step of {} s",
+        tick as f64 / 1e9
+    ));
 }
 
 /// Nanoseconds as seconds, rounded once: whole seconds are exact in a double, all nanoseconds of today are not.
-fn seconds(ns: i64) -> f64 {
+pub(crate) fn seconds(ns: i64) -> f64 {
     ns.div_euclid(SECOND_NS) as f64 + ns.rem_euclid(SECOND_NS) as f64 / 1e9
 }
 
@@ -284,12 +330,16 @@ fn build(rows: &Rows, order: &[u32], columns: &[Assigned], base: Base, pressure_
         Base::Utc | Base::Offset(_) | Base::Local => 0,
     };
     if base == Base::Elapsed && origin != 0 {
-        out.notes.push(format!("the first row stands at {} s of the file's own count; times here count from it", seconds(origin)));
+        out.notes.push(format!(
+            "the first row stands at {} s of the file's own count; times here count from it",
+            seconds(origin)
+        ));
         for phase in &mut out.phases {
             phase.time_s -= seconds(origin);
         }
     }
-    let time_s: Arc<Vec<f64>> = Arc::new(order.iter().map(|row| seconds(rows.time_ns[*row as usize].saturating_sub(origin))).collect());
+    let time_s: Arc<Vec<f64>> =
+        Arc::new(order.iter().map(|row| seconds(rows.time_ns[*row as usize].saturating_sub(origin))).collect());
     out.span_s = time_s.first().copied().zip(time_s.last().copied());
     (out.cadence_s, out.gaps_s) = cadence_and_gaps(&time_s);
     for (i, column) in columns.iter().enumerate() {
@@ -310,7 +360,8 @@ fn one_series(rows: &Rows, order: &[u32], i: usize, column: &Assigned, time_s: &
         return None;
     }
     let present = || order.iter().enumerate().filter(|(_, row)| !values[**row as usize].is_nan());
-    let time_s = if missing == 0 { Arc::clone(time_s) } else { Arc::new(present().map(|(at, _)| time_s[at]).collect()) };
+    let time_s =
+        if missing == 0 { Arc::clone(time_s) } else { Arc::new(present().map(|(at, _)| time_s[at]).collect()) };
     let mut value: Vec<f64> = Vec::with_capacity(order.len() - missing);
     value.extend(present().map(|(_, row)| values[*row as usize]));
     let mut status = Vec::new();
@@ -462,7 +513,8 @@ fn longest_stuck_run(series: &Series) -> Option<Stuck> {
     let elsewhere = series.len() - count;
     // Where readings repeat with chance p, a run of n has chance p^n; one in a million is no chance.
     let repeat = 1.0 - (changes as f64 / elsewhere.max(1) as f64).min(1.0);
-    let improbable = count >= SHORTEST && elsewhere >= SHORTEST && changes > 10 && count as f64 * repeat.max(1e-6).ln() < -14.0;
+    let improbable =
+        count >= SHORTEST && elsewhere >= SHORTEST && changes > 10 && count as f64 * repeat.max(1e-6).ln() < -14.0;
     improbable.then(|| Stuck {
         channel: series.channel,
         span_s: (series.time_s[start], series.time_s[start + count - 1]),

@@ -128,7 +128,10 @@ fn candidate(table: &Table, rows: &[Record<'_>], style: NumberStyle, index: usiz
 }
 
 fn has_readings(rows: &[Record<'_>], style: NumberStyle, index: usize) -> bool {
-    rows.iter().any(|row| !matches!(cell::read(row.field(index), style), cell::Cell::Text(_) | cell::Cell::Missing) || cell::number_with_unit(row.field(index), style).is_some())
+    rows.iter().any(|row| {
+        !matches!(cell::read(row.field(index), style), cell::Cell::Text(_) | cell::Cell::Missing)
+            || cell::number_with_unit(row.field(index), style).is_some()
+    })
 }
 
 fn unit_in_cells(rows: &[Record<'_>], style: NumberStyle, index: usize) -> Option<String> {
@@ -137,7 +140,9 @@ fn unit_in_cells(rows: &[Record<'_>], style: NumberStyle, index: usize) -> Optio
         .map(|row| row.field(index))
         .filter(|cell| !cell.is_empty())
         .take(50)
-        .map(|cell| cell::number_with_unit(cell, style).map(|(_, unit)| unit).filter(|unit| unit_text::parse(unit).is_some()))
+        .map(|cell| {
+            cell::number_with_unit(cell, style).map(|(_, unit)| unit).filter(|unit| unit_text::parse(unit).is_some())
+        })
         .collect();
     let stated = units.iter().flatten().count();
     units.iter().flatten().next().filter(|_| stated * 2 > units.len()).map(|unit| (*unit).to_owned())
@@ -186,11 +191,20 @@ impl Assigner<'_> {
             Some(unit) => unit,
             None if unit_text.is_empty() => Unit::one(),
             None => {
-                return Err(self.unit_error(index, &unit_text, Unit::parse(&unit_text).err().map_or_else(|| "not a unit".into(), |error| error.to_string())));
+                return Err(self.unit_error(
+                    index,
+                    &unit_text,
+                    Unit::parse(&unit_text).err().map_or_else(|| "not a unit".into(), |error| error.to_string()),
+                ));
             }
         };
         if !fits(request.channel, unit.dimension()) {
-            let message = format!("it is a {}, and {} needs {}", unit.dimension().name(), request.channel, needed(request.channel));
+            let message = format!(
+                "it is a {}, and {} needs {}",
+                unit.dimension().name(),
+                request.channel,
+                needed(request.channel)
+            );
             return Err(self.unit_error(index, &unit_text, message));
         }
         self.take(index, request.channel, unit, unit_text, "the plan says so".into(), Some(request));
@@ -201,12 +215,22 @@ impl Assigner<'_> {
         request
             .unit
             .clone()
-            .or_else(|| self.candidates[index].unit_text.clone().filter(|text| unit_text::parse(text).is_some_and(|unit| fits(request.channel, unit.dimension()))))
+            .or_else(|| {
+                self.candidates[index]
+                    .unit_text
+                    .clone()
+                    .filter(|text| unit_text::parse(text).is_some_and(|unit| fits(request.channel, unit.dimension())))
+            })
             .or_else(|| (request.channel.kind() == Kind::State).then(String::new))
     }
 
     fn unit_error(&self, index: usize, unit: &str, message: String) -> ReadError {
-        ReadError::Unit { file: self.file.into(), column: self.candidates[index].header.clone(), unit: unit.into(), message }
+        ReadError::Unit {
+            file: self.file.into(),
+            column: self.candidates[index].header.clone(),
+            unit: unit.into(),
+            message,
+        }
     }
 
     fn ask_missing(&mut self, channel: Channel, wanted: &ColumnRef) {
@@ -224,11 +248,15 @@ impl Assigner<'_> {
     }
 
     fn ask_twice(&mut self, channel: Channel, found: &[usize], what: &str) {
-        let list: Vec<String> = found.iter().map(|index| format!("'{}' (column {})", self.candidates[*index].header, index + 1)).collect();
+        let list: Vec<String> =
+            found.iter().map(|index| format!("'{}' (column {})", self.candidates[*index].header, index + 1)).collect();
         self.questions.push(Question {
             topic: Topic::Channel(channel),
             text: format!("{channel}: {what} fits {} columns: {}: which one is meant?", found.len(), list.join(", ")),
-            answer: format!("[test.columns] {channel} = {{ column = {} }}   # a whole number is a position, 1 = first", found[0] + 1),
+            answer: format!(
+                "[test.columns] {channel} = {{ column = {} }}   # a whole number is a position, 1 = first",
+                found[0] + 1
+            ),
             blocking: true,
         });
     }
@@ -243,13 +271,25 @@ impl Assigner<'_> {
         self.questions.push(Question {
             topic: Topic::Unit(channel),
             text: format!("{channel}: column '{}': {stated}{seems}: what unit?", candidate.header),
-            answer: format!("[test.columns] {channel} = {{ column = {}, unit = \"{}\" }}", key(candidate), example(channel)),
+            answer: format!(
+                "[test.columns] {channel} = {{ column = {}, unit = \"{}\" }}",
+                key(candidate),
+                example(channel)
+            ),
             blocking: true,
         });
         self.columns[index].because = format!("looks like {channel}, but its unit is not known");
     }
 
-    fn take(&mut self, index: usize, channel: Channel, unit: Unit, unit_text: String, because: String, request: Option<&ColumnRequest>) {
+    fn take(
+        &mut self,
+        index: usize,
+        channel: Channel,
+        unit: Unit,
+        unit_text: String,
+        because: String,
+        request: Option<&ColumnRequest>,
+    ) {
         let (reference, negate) = match self.reference(channel, &unit, index) {
             Ok(found) => found,
             Err(question) => {
@@ -257,7 +297,8 @@ impl Assigner<'_> {
                 return;
             }
         };
-        let standard = matches!(unit.dimension(), Dimension::StandardVolume | Dimension::StandardVolumeFlow).then(StandardReference::default);
+        let standard = matches!(unit.dimension(), Dimension::StandardVolume | Dimension::StandardVolumeFlow)
+            .then(StandardReference::default);
         let column = &mut self.columns[index];
         column.channel = Some(channel);
         column.unit = Some(unit_text.clone());
@@ -281,13 +322,25 @@ impl Assigner<'_> {
     fn reference(&self, channel: Channel, unit: &Unit, index: usize) -> Result<(PressureReference, bool), Question> {
         let contradiction = |says: &str| Question {
             topic: Topic::Unit(channel),
-            text: format!("{channel}: column '{}' has the unit '{}', which is {says}: is it this channel?", self.candidates[index].header, unit.symbol()),
-            answer: format!("[test.columns] {} = {{ column = {}, unit = \"{}\" }}   # or the unit without the word", if says == "absolute" { "absolute_pressure" } else { "gauge_pressure" }, key(&self.candidates[index]), unit.symbol()),
+            text: format!(
+                "{channel}: column '{}' has the unit '{}', which is {says}: is it this channel?",
+                self.candidates[index].header,
+                unit.symbol()
+            ),
+            answer: format!(
+                "[test.columns] {} = {{ column = {}, unit = \"{}\" }}   # or the unit without the word",
+                if says == "absolute" { "absolute_pressure" } else { "gauge_pressure" },
+                key(&self.candidates[index]),
+                unit.symbol()
+            ),
             blocking: true,
         };
         let Some(stated) = unit.pressure_reference() else { return Ok((PressureReference::OfChannel, false)) };
         match (channel, stated) {
-            (Channel::GaugePressure, UnitReference::Gauge) | (Channel::AbsolutePressure | Channel::RoomPressure, UnitReference::Absolute) => Ok((PressureReference::OfChannel, false)),
+            (Channel::GaugePressure, UnitReference::Gauge)
+            | (Channel::AbsolutePressure | Channel::RoomPressure, UnitReference::Absolute) => {
+                Ok((PressureReference::OfChannel, false))
+            }
             (Channel::GaugePressure, UnitReference::Vacuum) => Ok((PressureReference::OfChannel, true)),
             (Channel::GaugePressure, UnitReference::Absolute) => Err(contradiction("absolute")),
             (Channel::AbsolutePressure | Channel::RoomPressure, _) => Err(contradiction("counted from the room")),
@@ -298,7 +351,9 @@ impl Assigner<'_> {
     }
 
     fn by_words(&mut self, time_columns: &[usize], requests: &[ColumnRequest]) {
-        let free = |assigner: &Self, index: usize| !time_columns.contains(&index) && !assigner.assigned.iter().any(|taken| taken.column == index);
+        let free = |assigner: &Self, index: usize| {
+            !time_columns.contains(&index) && !assigner.assigned.iter().any(|taken| taken.column == index)
+        };
         let channels: Vec<(usize, Channel, String)> = (0..self.candidates.len())
             .filter(|index| free(self, *index))
             .filter_map(|index| {
@@ -308,17 +363,21 @@ impl Assigner<'_> {
             .collect();
         self.mention_open_pressures(&channels, requests);
         for channel in Channel::ALL {
-            if requests.iter().any(|request| request.channel == channel) || self.assigned.iter().any(|taken| taken.channel == channel) {
+            if requests.iter().any(|request| request.channel == channel)
+                || self.assigned.iter().any(|taken| taken.channel == channel)
+            {
                 continue;
             }
-            let fitting: Vec<&(usize, Channel, String)> = channels.iter().filter(|(_, found, _)| *found == channel).collect();
+            let fitting: Vec<&(usize, Channel, String)> =
+                channels.iter().filter(|(_, found, _)| *found == channel).collect();
             match fitting[..] {
                 [] => {}
                 [(index, _, because)] => self.take_recognised(*index, channel, because.clone()),
                 _ => {
                     let indices: Vec<usize> = fitting.iter().map(|(index, ..)| *index).collect();
                     for index in &indices {
-                        self.columns[*index].because = format!("one of {} columns that may be {channel}", indices.len());
+                        self.columns[*index].because =
+                            format!("one of {} columns that may be {channel}", indices.len());
                     }
                     self.ask_twice(channel, &indices, "what was recognised");
                 }
@@ -328,8 +387,13 @@ impl Assigner<'_> {
 
     /// Pressures of which neither words nor values say what they are: no channel, but worth a question.
     fn mention_open_pressures(&mut self, channels: &[(usize, Channel, String)], requests: &[ColumnRequest]) {
-        let taken: Vec<usize> = self.assigned.iter().map(|taken| taken.column).chain(channels.iter().map(|(index, ..)| *index)).collect();
-        for candidate in self.candidates.iter().filter(|candidate| candidate.guess == Some(Guess::Pressure) && !taken.contains(&candidate.index)) {
+        let taken: Vec<usize> =
+            self.assigned.iter().map(|taken| taken.column).chain(channels.iter().map(|(index, ..)| *index)).collect();
+        for candidate in self
+            .candidates
+            .iter()
+            .filter(|candidate| candidate.guess == Some(Guess::Pressure) && !taken.contains(&candidate.index))
+        {
             if !requests.is_empty() {
                 continue;
             }
@@ -353,9 +417,18 @@ impl Assigner<'_> {
                 self.take(index, channel, unit, text, because, None);
             }
             None if state => self.take(index, channel, Unit::one(), String::new(), because, None),
-            None if channel == Channel::RoomRelativeHumidity && candidate.highest.is_some_and(|highest| highest > 1.5) => {
+            None if channel == Channel::RoomRelativeHumidity
+                && candidate.highest.is_some_and(|highest| highest > 1.5) =>
+            {
                 if let Some(unit) = unit_text::parse("%") {
-                    self.take(index, channel, unit, "%".into(), format!("{because}; no unit, but relative humidity above 1.5 is in %"), None);
+                    self.take(
+                        index,
+                        channel,
+                        unit,
+                        "%".into(),
+                        format!("{because}; no unit, but relative humidity above 1.5 is in %"),
+                        None,
+                    );
                 }
             }
             _ => self.ask_unit(channel, index),
@@ -377,13 +450,24 @@ impl Assigner<'_> {
             }
             Guess::Pressure => self.pressure_by_value(candidate),
             Guess::Temperature => {
-                let climate = self.has_guess(Channel::RoomRelativeHumidity) || self.has_guess(Channel::RoomPressure) || self.candidates.iter().any(|other| other.guess == Some(Guess::Humidity));
-                let enclosure = self.has_guess(Channel::GaugePressure) || self.has_guess(Channel::Oxygen) || self.has_guess(Channel::AbsolutePressure) || self.candidates.iter().any(|other| other.guess == Some(Guess::Pressure));
+                let climate = self.has_guess(Channel::RoomRelativeHumidity)
+                    || self.has_guess(Channel::RoomPressure)
+                    || self.candidates.iter().any(|other| other.guess == Some(Guess::Humidity));
+                let enclosure = self.has_guess(Channel::GaugePressure)
+                    || self.has_guess(Channel::Oxygen)
+                    || self.has_guess(Channel::AbsolutePressure)
+                    || self.candidates.iter().any(|other| other.guess == Some(Guess::Pressure));
                 if self.has_guess(Channel::GasTemperature) {
                     return None;
                 }
                 let channel = if climate && !enclosure { Channel::RoomTemperature } else { Channel::GasTemperature };
-                Some((channel, format!("a temperature, and nothing says of what; beside the other columns it is the {}'s", if channel == Channel::RoomTemperature { "room" } else { "gas" })))
+                Some((
+                    channel,
+                    format!(
+                        "a temperature, and nothing says of what; beside the other columns it is the {}'s",
+                        if channel == Channel::RoomTemperature { "room" } else { "gas" }
+                    ),
+                ))
             }
             Guess::Flow => None,
         }
@@ -402,17 +486,24 @@ impl Assigner<'_> {
         let (low, high) = candidate.bounds.map(|(low, high)| (unit.to_si(low), unit.to_si(high)))?;
         if ATMOSPHERIC_PA.contains(&low) && ATMOSPHERIC_PA.contains(&high) {
             return Some(if self.has_guess(Channel::GaugePressure) || self.has_guess(Channel::RoomRelativeHumidity) {
-                (Channel::RoomPressure, "a pressure around that of the weather, beside columns of the room or a gauge".into())
+                (
+                    Channel::RoomPressure,
+                    "a pressure around that of the weather, beside columns of the room or a gauge".into(),
+                )
             } else {
                 (Channel::AbsolutePressure, "a pressure around that of the weather, and nothing says of what".into())
             });
         }
         let hardly_moves = high - low < 0.06 * low.abs().max(high.abs());
-        let in_another_unit = ["Pa", "hPa", "kPa"].into_iter().filter_map(unit_text::parse).any(|other| (85e3..=108e3).contains(&other.to_si(unit.from_si(low))));
+        let in_another_unit = ["Pa", "hPa", "kPa"]
+            .into_iter()
+            .filter_map(unit_text::parse)
+            .any(|other| (85e3..=108e3).contains(&other.to_si(unit.from_si(low))));
         if hardly_moves && in_another_unit {
             return None;
         }
-        (low.abs() < SMALL_PA && high.abs() < SMALL_PA).then(|| (Channel::GaugePressure, "a pressure around zero, so it is counted from the room".into()))
+        (low.abs() < SMALL_PA && high.abs() < SMALL_PA)
+            .then(|| (Channel::GaugePressure, "a pressure around zero, so it is counted from the room".into()))
     }
 }
 
@@ -428,7 +519,13 @@ pub(crate) fn find_columns(wanted: &ColumnRef, table: &Table, width: usize) -> V
             let spaced = |text: &str| text.split_whitespace().collect::<Vec<_>>().join(" ");
             let name = spaced(name);
             let matching = |same: &dyn Fn(&str, usize) -> bool| -> Vec<usize> {
-                table.names.iter().enumerate().filter(|(index, found)| same(found, *index)).map(|(index, _)| index).collect()
+                table
+                    .names
+                    .iter()
+                    .enumerate()
+                    .filter(|(index, found)| same(found, *index))
+                    .map(|(index, _)| index)
+                    .collect()
             };
             let exact = matching(&|found, _| spaced(found) == name);
             if !exact.is_empty() {
@@ -438,7 +535,9 @@ pub(crate) fn find_columns(wanted: &ColumnRef, table: &Table, width: usize) -> V
             if !loose.is_empty() {
                 return loose;
             }
-            matching(&|found, index| table.above.get(index).is_some_and(|above| spaced(&format!("{above} {found}")) == name))
+            matching(&|found, index| {
+                table.above.get(index).is_some_and(|above| spaced(&format!("{above} {found}")) == name)
+            })
         }
     }
 }
@@ -457,7 +556,9 @@ fn fits(channel: Channel, dimension: Dimension) -> bool {
         Kind::Time => dimension == Dimension::Time,
         Kind::Pressure => dimension == Dimension::Pressure,
         Kind::Temperature => dimension == Dimension::Temperature,
-        Kind::MoleFraction if channel == Channel::Water => matches!(dimension, Dimension::Ratio | Dimension::Temperature | Dimension::DewPoint),
+        Kind::MoleFraction if channel == Channel::Water => {
+            matches!(dimension, Dimension::Ratio | Dimension::Temperature | Dimension::DewPoint)
+        }
         Kind::MoleFraction | Kind::RelativeHumidity => dimension == Dimension::Ratio,
         Kind::VolumeFlow => matches!(dimension, Dimension::VolumeFlow | Dimension::StandardVolumeFlow),
         Kind::Volume => matches!(dimension, Dimension::Volume | Dimension::StandardVolume),

@@ -51,13 +51,18 @@ pub(crate) struct Rows {
     pub(crate) aside: Vec<(RowReason, u32)>,
     /// Line ends passed.
     pub(crate) line_count: u64,
-    /// Whether another header changed the columns on the way.
-    pub(crate) remapped: bool,
+    /// What rows are read by from here on, where another header changed the columns on the way.
+    pub(crate) remapped: Option<Box<Job>>,
 }
 
 impl Rows {
     fn new(columns: usize) -> Self {
-        Self { values: vec![Vec::new(); columns], status: vec![Vec::new(); columns], cells: vec![CellCount::default(); columns], ..Self::default() }
+        Self {
+            values: vec![Vec::new(); columns],
+            status: vec![Vec::new(); columns],
+            cells: vec![CellCount::default(); columns],
+            ..Self::default()
+        }
     }
 
     pub(crate) fn with_columns(columns: usize) -> Self {
@@ -107,12 +112,14 @@ impl Rows {
         }
         self.aside.extend(next.aside.into_iter().map(|(reason, line)| (reason, line + lines_before)));
         self.line_count += next.line_count;
-        self.remapped |= next.remapped;
+        if next.remapped.is_some() {
+            self.remapped = next.remapped;
+        }
     }
 }
 
 impl CellCount {
-    fn add(&mut self, other: Self) {
+    pub(crate) fn add(&mut self, other: Self) {
         self.measured += other.measured;
         self.below_limit += other.below_limit;
         self.above_range += other.above_range;
@@ -130,10 +137,13 @@ pub(crate) fn read(body: &[u8], first_line: u64, job: &Job) -> Rows {
     } else {
         thread::scope(|scope| {
             let handles: Vec<_> = pieces.iter().map(|piece| scope.spawn(|| read_piece(piece, job))).collect();
-            handles.into_iter().map(|handle| handle.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic))).collect()
+            handles
+                .into_iter()
+                .map(|handle| handle.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic)))
+                .collect()
         })
     };
-    if parts.len() > 1 && parts.iter().any(|part| part.remapped) {
+    if parts.len() > 1 && parts.iter().any(|part| part.remapped.is_some()) {
         parts = vec![read_piece(body, job)];
     }
     let mut rows = Rows::new(job.columns.len());
@@ -155,7 +165,8 @@ fn pieces<'a>(body: &'a [u8], job: &Job) -> Vec<&'a [u8]> {
     let mut start = 0;
     for i in 1..=threads {
         let aim = body.len() * i / threads;
-        let end = if i == threads { body.len() } else { memchr(b'\n', &body[aim..]).map_or(body.len(), |at| aim + at + 1) };
+        let end =
+            if i == threads { body.len() } else { memchr(b'\n', &body[aim..]).map_or(body.len(), |at| aim + at + 1) };
         if end > start {
             pieces.push(&body[start..end]);
             start = end;
@@ -169,17 +180,24 @@ fn quotes_pair_up(body: &[u8]) -> bool {
     if memchr(b'"', body).is_none() {
         return true;
     }
-    body.split(|byte| *byte == b'\n').all(|line| memchr_iter(b'"', line).count() % 2 == 0)
+    body.split(|byte| *byte == b'\n').all(|line| memchr_iter(b'"', line).count().is_multiple_of(2))
 }
 
 fn read_piece(piece: &[u8], job: &Job) -> Rows {
-    let mut reader = Reader { job: job.clone(), rows: Rows::new(job.columns.len()), memory: DateMemory::default(), after_header: false };
+    let mut reader = Reader {
+        job: job.clone(),
+        rows: Rows::new(job.columns.len()),
+        memory: DateMemory::default(),
+        after_header: false,
+        remapped: false,
+    };
     let mut records = Records::new(piece, 1, job.splitter);
     let mut record = Record::default();
     while records.read(&mut record) {
         reader.read(&record);
     }
     reader.rows.line_count = records.next_line() - 1;
+    reader.rows.remapped = reader.remapped.then(|| Box::new(reader.job));
     reader.rows
 }
 
@@ -188,6 +206,7 @@ struct Reader {
     rows: Rows,
     memory: DateMemory,
     after_header: bool,
+    remapped: bool,
 }
 
 impl Reader {
@@ -297,11 +316,14 @@ impl Reader {
         if shared < 2 || shared * 2 < self.job.names.len().min(names.len()) {
             return false;
         }
-        let moved = |column: usize| -> Option<usize> { names.iter().position(|name| Some(name) == self.job.names.get(column)) };
-        let new_columns: Vec<usize> = self.job.columns.iter().map(|column| moved(column.column).unwrap_or(usize::MAX)).collect();
+        let moved =
+            |column: usize| -> Option<usize> { names.iter().position(|name| Some(name) == self.job.names.get(column)) };
+        let new_columns: Vec<usize> =
+            self.job.columns.iter().map(|column| moved(column.column).unwrap_or(usize::MAX)).collect();
         let new_probes: Vec<usize> = self.job.probes.iter().filter_map(|probe| moved(*probe)).collect();
         if let Some(time) = &self.job.time {
-            let new_parts: Option<Vec<(usize, Part)>> = time.parts.iter().map(|(column, part)| Some((moved(*column)?, part.clone()))).collect();
+            let new_parts: Option<Vec<(usize, Part)>> =
+                time.parts.iter().map(|(column, part)| Some((moved(*column)?, part.clone()))).collect();
             let Some(parts) = new_parts else { return false };
             self.job.time = Some(TimePlan { parts, ..time.clone() });
         }
@@ -311,13 +333,14 @@ impl Reader {
         self.job.probes = new_probes;
         self.job.names = names;
         self.job.header_fields = record.fields.iter().map(|field| field.to_vec()).collect();
-        self.rows.remapped = true;
+        self.remapped = true;
         true
     }
 }
 
 fn is_reading(cell: &[u8], style: NumberStyle) -> bool {
-    matches!(cell::read(cell, style), Cell::Number(_) | Cell::Below(_) | Cell::Above(_)) || cell::number_with_unit(cell, style).is_some()
+    matches!(cell::read(cell, style), Cell::Number(_) | Cell::Below(_) | Cell::Above(_))
+        || cell::number_with_unit(cell, style).is_some()
 }
 
 /// A cell as SI value and status code; NaN for no reading.
@@ -331,36 +354,35 @@ pub(crate) fn reading(cell: &[u8], column: &Assigned, style: NumberStyle, count:
             count.missing += 1;
             (f64::NAN, 0)
         }
-        Cell::Below(limit) => match limit.map(|limit| column.to_si(limit)).or(column.reporting_limit).or(column.range.map(|range| range.0)) {
-            Some(limit) => {
+        Cell::Below(limit) => {
+            if let Some(limit) =
+                limit.map(|limit| column.to_si(limit)).or(column.reporting_limit).or(column.range.map(|range| range.0))
+            {
                 count.below_limit += 1;
                 (limit, if column.negate { 2 } else { 1 })
-            }
-            None => {
+            } else {
                 count.text += 1;
                 (f64::NAN, 0)
             }
-        },
-        Cell::Above(limit) => match limit.map(|limit| column.to_si(limit)).or(column.range.map(|range| range.1)) {
-            Some(limit) => {
+        }
+        Cell::Above(limit) => {
+            if let Some(limit) = limit.map(|limit| column.to_si(limit)).or(column.range.map(|range| range.1)) {
                 count.above_range += 1;
                 (limit, if column.negate { 1 } else { 2 })
-            }
-            None => {
+            } else {
                 count.text += 1;
                 (f64::NAN, 0)
             }
-        },
-        Cell::Text(text) => match with_unit(text, column, style) {
-            Some(value) => {
+        }
+        Cell::Text(text) => {
+            if let Some(value) = with_unit(text, column, style) {
                 count.measured += 1;
                 (value, 0)
-            }
-            None => {
+            } else {
                 count.text += 1;
                 (f64::NAN, 0)
             }
-        },
+        }
     }
 }
 
@@ -371,7 +393,8 @@ fn with_unit(cell: &[u8], column: &Assigned, style: NumberStyle) -> Option<f64> 
     if (unit.scale() - column.unit.scale()).abs() < 1e-12 * unit.scale().abs() {
         return Some(column.to_si(value));
     }
-    (unit.dimension() == column.unit.dimension()).then(|| if column.negate { -unit.to_si(value) } else { unit.to_si(value) })
+    (unit.dimension() == column.unit.dimension())
+        .then(|| if column.negate { -unit.to_si(value) } else { unit.to_si(value) })
 }
 
 /// The base of a job's times.

@@ -56,7 +56,11 @@ fn unpack<'a>(file: &str, bytes: &'a [u8], choices: &mut Vec<Choice>) -> Result<
     Ok(Cow::Owned(unpacked))
 }
 
-fn choose_encoding(file: &str, bytes: &[u8], wanted: Option<&str>) -> Result<(&'static Encoding, &'static str), ReadError> {
+fn choose_encoding(
+    file: &str,
+    bytes: &[u8],
+    wanted: Option<&str>,
+) -> Result<(&'static Encoding, &'static str), ReadError> {
     if let Some(name) = wanted {
         let encoding = Encoding::for_label(name.trim().as_bytes())
             .ok_or_else(|| ReadError::UnknownEncoding { file: file.into(), name: name.into() })?;
@@ -113,12 +117,15 @@ fn to_utf8<'a>(bytes: Cow<'a, [u8]>, encoding: &'static Encoding) -> Cow<'a, str
 /// power) stay: their rows are set aside.
 fn refuse_binary(file: &str, text: &[u8]) -> Result<(), ReadError> {
     let sample = &text[..text.len().min(SAMPLE)];
-    let is_control = |byte: &u8| *byte < 0x20 && !matches!(byte, b'\t' | b'\n' | b'\r' | 0x0b | 0x0c | 0x1a | 0x1b | 0x1e | 0x1f) || *byte == 0x7f;
+    let is_control = |byte: &u8| {
+        *byte < 0x20 && !matches!(byte, b'\t' | b'\n' | b'\r' | 0x0b | 0x0c | 0x1a | 0x1b | 0x1e | 0x1f)
+            || *byte == 0x7f
+    };
     // Text that starts well and then holds zeros is a log that lost power.
     let starts_well = sample.iter().take(64).all(|byte| !is_control(byte)) && sample.len() >= 64;
     let controls = sample.iter().filter(|byte| is_control(byte) && !(starts_well && **byte == 0)).count();
     if text.starts_with(b"%PDF") || controls * 50 > sample.len() {
-        let offset = sample.iter().position(|byte| is_control(byte)).unwrap_or(0);
+        let offset = sample.iter().position(is_control).unwrap_or(0);
         return Err(ReadError::Binary { file: file.into(), offset });
     }
     Ok(())

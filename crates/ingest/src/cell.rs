@@ -19,11 +19,100 @@ pub(crate) enum Cell<'a> {
 }
 
 const MISSING: &[&str] = &[
-    "na", "n/a", "#n/a", "#na", "n.a.", "n.a", "nan", "-nan", "#nan", "null", "none", "nil", "inf", "-inf", "+inf", "infinity", "-infinity", "1.#inf", "1.#qnan",
-    "-1.#ind", "#value!", "#div/0!", "#ref!", "#num!", "#name?", "#null!", "missing", "blank", "?", "??", "???", ".", "..", "...", "*", "**", "***", "****", "*****", "_", "/", "//", "x",
+    "na",
+    "n/a",
+    "#n/a",
+    "#na",
+    "n.a.",
+    "n.a",
+    "nan",
+    "-nan",
+    "#nan",
+    "null",
+    "none",
+    "nil",
+    "inf",
+    "-inf",
+    "+inf",
+    "infinity",
+    "-infinity",
+    "1.#inf",
+    "1.#qnan",
+    "-1.#ind",
+    "#value!",
+    "#div/0!",
+    "#ref!",
+    "#num!",
+    "#name?",
+    "#null!",
+    "missing",
+    "blank",
+    "?",
+    "??",
+    "???",
+    ".",
+    "..",
+    "...",
+    "*",
+    "**",
+    "***",
+    "****",
+    "*****",
+    "_",
+    "/",
+    "//",
+    "x",
 ];
-const BELOW: &[&str] = &["low", "lo", "under", "underrange", "under range", "underflow", "-ol", "-over", "<lod", "<loq", "<dl", "<mdl", "bdl", "lod", "n.d.", "nd", "below", "<", "<<", "<min", "-ofl", "ufl", "unter"];
-const ABOVE: &[&str] = &["high", "hi", "over", "overrange", "over range", "overload", "overflow", "ol", "+ol", "o.l", "o.l.", "0l", "0.l", "+over", "ofl", "above", "sat", "saturated", ">", ">>", ">max", "ueber", "über"];
+const BELOW: &[&str] = &[
+    "low",
+    "lo",
+    "under",
+    "underrange",
+    "under range",
+    "underflow",
+    "-ol",
+    "-over",
+    "<lod",
+    "<loq",
+    "<dl",
+    "<mdl",
+    "bdl",
+    "lod",
+    "n.d.",
+    "nd",
+    "below",
+    "<",
+    "<<",
+    "<min",
+    "-ofl",
+    "ufl",
+    "unter",
+];
+const ABOVE: &[&str] = &[
+    "high",
+    "hi",
+    "over",
+    "overrange",
+    "over range",
+    "overload",
+    "overflow",
+    "ol",
+    "+ol",
+    "o.l",
+    "o.l.",
+    "0l",
+    "0.l",
+    "+over",
+    "ofl",
+    "above",
+    "sat",
+    "saturated",
+    ">",
+    ">>",
+    ">max",
+    "ueber",
+    "über",
+];
 
 /// Read a cell.
 pub(crate) fn read(cell: &[u8], style: NumberStyle) -> Cell<'_> {
@@ -76,7 +165,8 @@ pub(crate) fn number_with_unit(cell: &[u8], style: NumberStyle) -> Option<(f64, 
 }
 
 fn is_exponent(cell: &[u8], at: usize) -> bool {
-    matches!(cell[at], b'e' | b'E') && cell.get(at + 1).is_some_and(|next| next.is_ascii_digit() || matches!(next, b'+' | b'-'))
+    matches!(cell[at], b'e' | b'E')
+        && cell.get(at + 1).is_some_and(|next| next.is_ascii_digit() || matches!(next, b'+' | b'-'))
 }
 
 fn limit_number(text: &[u8], style: NumberStyle) -> Option<f64> {
@@ -100,9 +190,9 @@ fn is_dashes(cell: &[u8]) -> bool {
     loop {
         rest = match rest {
             [] => return true,
-            [b'-' | b'_' | b' ', rest @ ..] => rest,
-            [0xe2, 0x80, 0x92..=0x95, rest @ ..] => rest,
-            [0xe2, 0x88, 0x92, rest @ ..] => rest,
+            [b'-' | b'_' | b' ', rest @ ..] | [0xe2, 0x80, 0x92..=0x95, rest @ ..] | [0xe2, 0x88, 0x92, rest @ ..] => {
+                rest
+            }
             _ => return false,
         };
     }

@@ -149,7 +149,9 @@ impl Channel {
             | Self::ReferenceVesselPressure
             | Self::AntechamberPressure
             | Self::VesselPressure => Kind::Pressure,
-            Self::GasTemperature | Self::WallTemperature | Self::RoomTemperature | Self::VesselTemperature => Kind::Temperature,
+            Self::GasTemperature | Self::WallTemperature | Self::RoomTemperature | Self::VesselTemperature => {
+                Kind::Temperature
+            }
             Self::Oxygen | Self::Water => Kind::MoleFraction,
             Self::RoomRelativeHumidity => Kind::RelativeHumidity,
             Self::CirculationFlow | Self::MakeupFlow | Self::PurgeFlow | Self::RegenerationFlow => Kind::VolumeFlow,

@@ -8,13 +8,29 @@ use crate::recording::Series;
 pub(crate) fn plausibility(series: &Series) -> Option<Question> {
     let (low, median, high) = quantiles(&series.value)?;
     let doubt = match series.channel {
-        Channel::GaugePressure => sits_at_the_weather(low, median, high).then_some(("a gauge pressure that sits where the weather's pressure is", "absolute_pressure", None)),
-        Channel::RoomPressure => (!(50e3..=115e3).contains(&median)).then_some(("no pressure of a room", "room_pressure", other_pressure_unit(median, series))),
-        Channel::AbsolutePressure => (!(40e3..=400e3).contains(&median)).then_some(("no absolute pressure of an enclosure", "absolute_pressure", other_pressure_unit(median, series))),
+        Channel::GaugePressure => sits_at_the_weather(low, median, high).then_some((
+            "a gauge pressure that sits where the weather's pressure is",
+            "absolute_pressure",
+            None,
+        )),
+        Channel::RoomPressure => (!(50e3..=115e3).contains(&median)).then_some((
+            "no pressure of a room",
+            "room_pressure",
+            other_pressure_unit(median, series),
+        )),
+        Channel::AbsolutePressure => (!(40e3..=400e3).contains(&median)).then_some((
+            "no absolute pressure of an enclosure",
+            "absolute_pressure",
+            other_pressure_unit(median, series),
+        )),
         _ => match series.channel.kind() {
             Kind::Temperature => temperature_doubt(series.channel, median),
-            Kind::MoleFraction => (!(-0.01..=1.0).contains(&median)).then_some(("no fraction of a gas", series.channel.as_str(), None)),
-            Kind::RelativeHumidity => (!(-0.05..=1.2).contains(&median)).then_some(("no relative humidity", series.channel.as_str(), None)),
+            Kind::MoleFraction => {
+                (!(-0.01..=1.0).contains(&median)).then_some(("no fraction of a gas", series.channel.as_str(), None))
+            }
+            Kind::RelativeHumidity => {
+                (!(-0.05..=1.2).contains(&median)).then_some(("no relative humidity", series.channel.as_str(), None))
+            }
             _ => None,
         },
     };
@@ -30,7 +46,10 @@ pub(crate) fn plausibility(series: &Series) -> Option<Question> {
             short(median),
             series.channel.si_unit()
         ),
-        answer: format!("[test.columns] {channel} = {{ column = \"{}\", unit = \"{unit}\" }}", series.column.replace('"', "\\\"")),
+        answer: format!(
+            "[test.columns] {channel} = {{ column = \"{}\", unit = \"{unit}\" }}",
+            series.column.replace('"', "\\\"")
+        ),
         blocking: true,
     })
 }
@@ -72,5 +91,9 @@ fn temperature_doubt(channel: Channel, median_k: f64) -> Option<(&'static str, &
 }
 
 fn short(value: f64) -> String {
-    if value.abs() >= 1e-3 && value.abs() < 1e7 { format!("{:.5}", value).trim_end_matches('0').trim_end_matches('.').to_owned() } else { format!("{value:.4e}") }
+    if value.abs() >= 1e-3 && value.abs() < 1e7 {
+        format!("{value:.5}").trim_end_matches('0').trim_end_matches('.').to_owned()
+    } else {
+        format!("{value:.4e}")
+    }
 }

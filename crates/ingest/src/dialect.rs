@@ -45,7 +45,11 @@ pub(crate) fn look(cell: &[u8]) -> Look {
         Cell::Text(_) => match cell::read(cell, NumberStyle::COMMA) {
             Cell::Number(_) => Look::Number,
             Cell::Below(Some(_)) | Cell::Above(Some(_)) => Look::Censored,
-            _ if cell::number_with_unit(cell, NumberStyle::POINT).is_some() || cell::number_with_unit(cell, NumberStyle::COMMA).is_some() => Look::Number,
+            _ if cell::number_with_unit(cell, NumberStyle::POINT).is_some()
+                || cell::number_with_unit(cell, NumberStyle::COMMA).is_some() =>
+            {
+                Look::Number
+            }
             _ => Look::Text,
         },
     }
@@ -132,7 +136,14 @@ fn readable_share(fields: &[&[u8]], delimiter: Delimiter) -> f64 {
             Look::Number if field.contains(&b' ') && !field.iter().any(u8::is_ascii_alphabetic) => 0.0,
             Look::Number | Look::Moment | Look::Censored => 1.0,
             Look::Missing => 0.5,
-            Look::Text if field.iter().any(|b| matches!(b, b';' | b'\t' | b'|' | b',') && Delimiter::Char(*b) != delimiter) && field.iter().any(u8::is_ascii_digit) => -0.5,
+            Look::Text
+                if field
+                    .iter()
+                    .any(|b| matches!(b, b';' | b'\t' | b'|' | b',') && Delimiter::Char(*b) != delimiter)
+                    && field.iter().any(u8::is_ascii_digit) =>
+            {
+                -0.5
+            }
             Look::Text | Look::Blank => 0.0,
         };
     }
@@ -143,7 +154,11 @@ fn readable_share(fields: &[&[u8]], delimiter: Delimiter) -> f64 {
 pub(crate) fn most_common(values: &[usize]) -> (usize, usize) {
     let mut sorted = values.to_vec();
     sorted.sort_unstable();
-    sorted.chunk_by(|a, b| a == b).map(|run| (run[0], run.len())).max_by_key(|(value, count)| (*count, *value)).unwrap_or((0, 0))
+    sorted
+        .chunk_by(|a, b| a == b)
+        .map(|run| (run[0], run.len()))
+        .max_by_key(|(value, count)| (*count, *value))
+        .unwrap_or((0, 0))
 }
 
 /// How often each use of the two marks was seen.
@@ -162,7 +177,12 @@ struct MarkCount {
 }
 
 /// Choose decimal and thousands mark from the cells of the data rows.
-pub(crate) fn choose_numbers(rows: &[Record<'_>], format: &Format, choices: &mut Vec<Choice>, questions: &mut Vec<Question>) -> NumberStyle {
+pub(crate) fn choose_numbers(
+    rows: &[Record<'_>],
+    format: &Format,
+    choices: &mut Vec<Choice>,
+    questions: &mut Vec<Question>,
+) -> NumberStyle {
     let count = count_marks(rows);
     let (style, because) = match (format.decimal, format.thousands) {
         (Some(decimal), thousands) => (
@@ -215,14 +235,20 @@ fn with_thousands(thousands: u8, count: &MarkCount) -> (NumberStyle, String) {
         );
         return (NumberStyle { decimal: thousands, thousands: Some(thousands) }, because);
     }
-    (NumberStyle { decimal: other, thousands: Some(thousands) }, format!("the plan says that '{}' marks thousands", char::from(thousands)))
+    (
+        NumberStyle { decimal: other, thousands: Some(thousands) },
+        format!("the plan says that '{}' marks thousands", char::from(thousands)),
+    )
 }
 
 fn from_marks(count: &MarkCount, questions: &mut Vec<Question>) -> (NumberStyle, String) {
     let [points, commas] = [0, 1].map(|i| count.grouped[i] + count.free[i]);
     for (i, decimal, thousands) in [(0, b',', b'.'), (1, b'.', b',')] {
         if count.both[i] > 0 && count.both[1 - i] == 0 && count.free[i] == 0 {
-            return (NumberStyle { decimal, thousands: Some(thousands) }, "some numbers hold both marks, the decimal mark last".into());
+            return (
+                NumberStyle { decimal, thousands: Some(thousands) },
+                "some numbers hold both marks, the decimal mark last".into(),
+            );
         }
     }
     for (i, mark, other) in [(0, b'.', b','), (1, b',', b'.')] {
@@ -230,10 +256,16 @@ fn from_marks(count: &MarkCount, questions: &mut Vec<Question>) -> (NumberStyle,
             continue;
         }
         if count.grouped[i] + count.free[i] == 0 {
-            return (NumberStyle { decimal: other, thousands: Some(mark) }, format!("'{}' stands several times in one number, so it marks thousands", char::from(mark)));
+            return (
+                NumberStyle { decimal: other, thousands: Some(mark) },
+                format!("'{}' stands several times in one number, so it marks thousands", char::from(mark)),
+            );
         }
         if count.free[i] == 0 && [points, commas][1 - i] > 0 {
-            return (NumberStyle { decimal: other, thousands: Some(mark) }, format!("'{}' marks groups of three, '{}' stands once", char::from(mark), char::from(other)));
+            return (
+                NumberStyle { decimal: other, thousands: Some(mark) },
+                format!("'{}' marks groups of three, '{}' stands once", char::from(mark), char::from(other)),
+            );
         }
         questions.push(double_mark_question(mark, count));
         return (NumberStyle { decimal: mark, thousands: None }, "open: see the question about numbers".into());
@@ -241,12 +273,14 @@ fn from_marks(count: &MarkCount, questions: &mut Vec<Question>) -> (NumberStyle,
     match (points, commas) {
         (_, 0) => (NumberStyle::POINT, "numbers hold points and no commas".into()),
         (0, _) => (NumberStyle::COMMA, "numbers hold commas and no points".into()),
-        _ if count.free[1] == 0 && count.free[0] > 0 => {
-            (NumberStyle { decimal: b'.', thousands: Some(b',') }, "commas stand before groups of three only, points before decimals".into())
-        }
-        _ if count.free[0] == 0 && count.free[1] > 0 => {
-            (NumberStyle { decimal: b',', thousands: Some(b'.') }, "points stand before groups of three only, commas before decimals".into())
-        }
+        _ if count.free[1] == 0 && count.free[0] > 0 => (
+            NumberStyle { decimal: b'.', thousands: Some(b',') },
+            "commas stand before groups of three only, points before decimals".into(),
+        ),
+        _ if count.free[0] == 0 && count.free[1] > 0 => (
+            NumberStyle { decimal: b',', thousands: Some(b'.') },
+            "points stand before groups of three only, commas before decimals".into(),
+        ),
         _ => {
             questions.push(mixed_question());
             let style = if points >= commas { NumberStyle::POINT } else { NumberStyle::COMMA };

@@ -25,13 +25,23 @@ fn write_plan(plan: &mut String, recordings: &[Recording]) -> std::fmt::Result {
 }
 
 fn write_head(plan: &mut String, recordings: &[Recording]) -> std::fmt::Result {
-    writeln!(plan, "# A plan drafted from {}. Complete the lines that say 'fill in', then qualify it.", names(recordings))?;
+    writeln!(
+        plan,
+        "# A plan drafted from {}. Complete the lines that say 'fill in', then qualify it.",
+        names(recordings)
+    )?;
     writeln!(plan, "tightfit = 1\n")?;
     writeln!(plan, "[enclosure]")?;
     writeln!(plan, "id = \"K-12\"                                  # fill in: the name on its plate")?;
-    writeln!(plan, "# volume = {{ value = \"0.92 m3\", uncertainty = \"2 %\" }}   # fill in: gas volume, gloves included")?;
+    writeln!(
+        plan,
+        "# volume = {{ value = \"0.92 m3\", uncertainty = \"2 %\" }}   # fill in: gas volume, gloves included"
+    )?;
     writeln!(plan, "gas = \"argon\"                                # fill in: or nitrogen, helium, air")?;
-    writeln!(plan, "# rated_pressure = [\"-1500 Pa\", \"1500 Pa\"]   # fill in: the maker's rating; never test beyond it\n")?;
+    writeln!(
+        plan,
+        "# rated_pressure = [\"-1500 Pa\", \"1500 Pa\"]   # fill in: the maker's rating; never test beyond it\n"
+    )?;
     writeln!(plan, "[room]                                       # used where no channel is logged")?;
     for (channel, line) in [
         (Channel::RoomPressure, "pressure = \"1013 hPa\""),
@@ -44,8 +54,13 @@ fn write_head(plan: &mut String, recordings: &[Recording]) -> std::fmt::Result {
             None => writeln!(plan, "# {line}   # fill in")?,
         }
     }
-    let zone_open = recordings.iter().any(|recording| recording.questions.iter().any(|question| question.topic == Topic::TimeZone));
-    let zone = if zone_open { "time_zone = \"UTC\"                            # fill in: the exports are in local time of this zone, e.g. \"Europe/Vienna\"" } else { "# time_zone = \"Europe/Vienna\"                # not needed: no export is in local time" };
+    let zone_open =
+        recordings.iter().any(|recording| recording.questions.iter().any(|question| question.topic == Topic::TimeZone));
+    let zone = if zone_open {
+        "time_zone = \"UTC\"                            # fill in: the exports are in local time of this zone, e.g. \"Europe/Vienna\""
+    } else {
+        "# time_zone = \"Europe/Vienna\"                # not needed: no export is in local time"
+    };
     writeln!(plan, "{zone}\n")
 }
 
@@ -54,13 +69,17 @@ fn names(recordings: &[Recording]) -> String {
 }
 
 fn write_instruments(plan: &mut String, recordings: &[Recording]) -> std::fmt::Result {
-    let mut channels: Vec<Channel> = recordings.iter().flat_map(|recording| recording.series.iter().map(|series| series.channel)).collect();
+    let mut channels: Vec<Channel> =
+        recordings.iter().flat_map(|recording| recording.series.iter().map(|series| series.channel)).collect();
     channels.sort();
     channels.dedup();
     for channel in channels.iter().filter_map(|channel| instrument(*channel)) {
         let (name, resolution, uncertainty) = channel;
         writeln!(plan, "[instruments.{name}]")?;
-        writeln!(plan, "# resolution = \"{resolution}\"                    # fill in: last digit of the display or export")?;
+        writeln!(
+            plan,
+            "# resolution = \"{resolution}\"                    # fill in: last digit of the display or export"
+        )?;
         writeln!(plan, "# uncertainty = \"{uncertainty}\"   # fill in: from the certificate")?;
         writeln!(plan, "# serial = \"…\"")?;
         writeln!(plan, "# calibrated = 2026-01-31")?;
@@ -98,17 +117,28 @@ fn write_test(plan: &mut String, recordings: &[Recording]) -> std::fmt::Result {
     let files: Vec<String> = recordings.iter().map(|recording| quoted(&recording.file)).collect();
     writeln!(plan, "files = [{}]", files.join(", "))?;
     if method == "pressure-change" {
-        writeln!(plan, "# reference_pressure = \"-1000 Pa\"            # fill in: the difference of pressure the result is stated at")?;
+        writeln!(
+            plan,
+            "# reference_pressure = \"-1000 Pa\"            # fill in: the difference of pressure the result is stated at"
+        )?;
     }
     write_window(plan, recordings)?;
     writeln!(plan, "\n[test.columns]                               # as recognised; correct what is wrong")?;
     for recording in recordings {
         let file = if recordings.len() > 1 { format!(", file = {}", quoted(&recording.file)) } else { String::new() };
-        for column in recording.columns.iter().filter(|column| column.channel.is_some_and(|channel| channel != Channel::Time)) {
+        for column in
+            recording.columns.iter().filter(|column| column.channel.is_some_and(|channel| channel != Channel::Time))
+        {
             let Some(channel) = column.channel else { continue };
-            let unit = column.unit.as_deref().filter(|unit| !unit.is_empty()).map(|unit| format!(", unit = {}", quoted(unit))).unwrap_or_default();
+            let unit = column
+                .unit
+                .as_deref()
+                .filter(|unit| !unit.is_empty())
+                .map(|unit| format!(", unit = {}", quoted(unit)))
+                .unwrap_or_default();
             let place = if column.header.is_empty() { column.position.to_string() } else { quoted(&column.header) };
-            let instrument = instrument(channel).map(|(name, ..)| format!(", instrument = \"{name}\"")).unwrap_or_default();
+            let instrument =
+                instrument(channel).map(|(name, ..)| format!(", instrument = \"{name}\"")).unwrap_or_default();
             writeln!(plan, "{channel} = {{ column = {place}{unit}{instrument}{file} }}")?;
         }
         for question in recording.questions.iter().filter(|question| question.topic != Topic::TimeZone) {
@@ -129,10 +159,21 @@ fn write_window(plan: &mut String, recordings: &[Recording]) -> std::fmt::Result
     let Some((first, last)) = recording.span_s else { return Ok(()) };
     match recording.time_base {
         TimeBase::Dated { .. } => {
-            let text = |seconds: f64| Timestamp::from_second(seconds.floor() as i64).map(|time| time.to_string()).unwrap_or_default();
-            writeln!(plan, "# window = {{ from = \"{}\", to = \"{}\" }}   # the whole log; without it the window is found", text(first), text(last))
+            let text = |seconds: f64| {
+                Timestamp::from_second(seconds.floor() as i64).map(|time| time.to_string()).unwrap_or_default()
+            };
+            writeln!(
+                plan,
+                "# window = {{ from = \"{}\", to = \"{}\" }}   # the whole log; without it the window is found",
+                text(first),
+                text(last)
+            )
         }
-        TimeBase::Elapsed => writeln!(plan, "# window = {{ from = \"0 s\", to = \"{} s\" }}   # the whole log; without it the window is found", (last - first).round()),
+        TimeBase::Elapsed => writeln!(
+            plan,
+            "# window = {{ from = \"0 s\", to = \"{} s\" }}   # the whole log; without it the window is found",
+            (last - first).round()
+        ),
     }
 }
 

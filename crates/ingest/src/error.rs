@@ -124,7 +124,9 @@ impl fmt::Display for ReadError {
             Self::UnknownSheet { file, name, .. } => write!(f, "{file}: no sheet '{name}'"),
             Self::NoTable { file } => write!(f, "{file}: no log found: no row holds a time and a reading"),
             Self::NoRows { file, header_line } => write!(f, "{file}, line {header_line}: a header and no row after it"),
-            Self::Unit { file, column, unit, message } => write!(f, "{file}, column '{column}': unit '{unit}': {message}"),
+            Self::Unit { file, column, unit, message } => {
+                write!(f, "{file}, column '{column}': unit '{unit}': {message}")
+            }
             Self::Format { file, key, value, .. } => write!(f, "{file}: format {key} = '{value}' cannot be used"),
         }
     }

@@ -37,12 +37,21 @@ struct Signature {
 
 /// Find the table in the first records of the file; `None` where no two rows look like data.
 pub(crate) fn find(sample: &[Record<'_>], has_header: Option<bool>, choices: &mut Vec<Choice>) -> Option<Table> {
-    let looks: Vec<Vec<Look>> = sample.iter().map(|record| record.fields.iter().map(|field| look(field)).collect()).collect();
+    let looks: Vec<Vec<Look>> =
+        sample.iter().map(|record| record.fields.iter().map(|field| look(field)).collect()).collect();
     let (start, end) = main_block(&looks)?;
-    let block: Vec<usize> = (start..end).filter(|i| signature(&looks[*i]).is_some()).map(|i| sample[i].fields.len()).collect();
+    let block: Vec<usize> =
+        (start..end).filter(|i| signature(&looks[*i]).is_some()).map(|i| sample[i].fields.len()).collect();
     let width = most_common(&block).0;
-    let filled: Vec<usize> = (start..end).filter(|i| signature(&looks[*i]).is_some()).map(|i| looks[i].iter().filter(|look| **look != Look::Blank).count()).collect();
-    let shape = Shape { width, filled: most_common(&filled).0, moment: signature(&looks[start]).and_then(|found| found.moment) };
+    let filled: Vec<usize> = (start..end)
+        .filter(|i| signature(&looks[*i]).is_some())
+        .map(|i| looks[i].iter().filter(|look| **look != Look::Blank).count())
+        .collect();
+    let shape = Shape {
+        width,
+        filled: most_common(&filled).0,
+        moment: signature(&looks[start]).and_then(|found| found.moment),
+    };
     let header = match has_header {
         Some(false) => None,
         _ => find_header(sample, &looks, start, shape),
@@ -106,7 +115,9 @@ fn signature(row: &[Look]) -> Option<Signature> {
 fn find_header(sample: &[Record<'_>], looks: &[Vec<Look>], start: usize, shape: Shape) -> Option<usize> {
     const FARTHEST: usize = 8;
     // A table above (calibration values, say) has its own header: nothing behind its rows is ours.
-    let first = (start.saturating_sub(FARTHEST)..start).rfind(|i| signature(&looks[*i]).is_some()).map_or(start.saturating_sub(FARTHEST), |i| i + 1);
+    let first = (start.saturating_sub(FARTHEST)..start)
+        .rfind(|i| signature(&looks[*i]).is_some())
+        .map_or(start.saturating_sub(FARTHEST), |i| i + 1);
     (first..start)
         .filter(|i| looks_like_header(&sample[*i], &looks[*i], shape))
         .max_by_key(|i| (header_worth(&sample[*i], shape), *i))
@@ -170,27 +181,45 @@ fn is_numeric_header(looks: &[Vec<Look>], start: usize, end: usize) -> bool {
         && looks[start + 1..end].iter().all(|row| row.first().is_some_and(|look| look.is_value()))
 }
 
-fn with_header(sample: &[Record<'_>], looks: &[Vec<Look>], at: usize, start: usize, width: usize, choices: &mut Vec<Choice>) -> Table {
+fn with_header(
+    sample: &[Record<'_>],
+    looks: &[Vec<Look>],
+    at: usize,
+    start: usize,
+    width: usize,
+    choices: &mut Vec<Choice>,
+) -> Table {
     let record = &sample[at];
     let mut names: Vec<String> = record.fields.iter().map(|field| text_of(field)).collect();
     strip_comment_sign(&mut names, sample, start);
     let units_at = (at + 1..start).find(|i| is_units_row(&sample[*i]));
-    let mut units: Vec<String> = units_at.map(|i| sample[i].fields.iter().map(|field| text_of(field)).collect()).unwrap_or_default();
+    let mut units: Vec<String> =
+        units_at.map(|i| sample[i].fields.iter().map(|field| text_of(field)).collect()).unwrap_or_default();
     let above = at
         .checked_sub(1)
-        .filter(|i| looks[*i].iter().filter(|look| **look == Look::Text).count() >= 2 && sample[*i].fields.len() + 2 >= width)
+        .filter(|i| {
+            looks[*i].iter().filter(|look| **look == Look::Text).count() >= 2 && sample[*i].fields.len() + 2 >= width
+        })
         .map(|i| sample[i].fields.iter().map(|field| text_of(field)).collect())
         .unwrap_or_default();
     // Everything between the header and the first row that has several words belongs to the header.
     let first_row = (at + 1..start).rfind(|i| is_header_company(&sample[*i], width)).map_or(at + 1, |i| i + 1);
-    choices.push(Choice::new("header", format!("line {}", record.line), header_reason(units_at.map(|i| sample[i].line))));
+    choices.push(Choice::new(
+        "header",
+        format!("line {}", record.line),
+        header_reason(units_at.map(|i| sample[i].line)),
+    ));
     let shift = is_one_name_short(&names, sample, looks, start, width);
     if shift {
         names.insert(0, "row name".into());
         if !units.is_empty() {
             units.insert(0, String::new());
         }
-        choices.push(Choice::new("header shift", "one column", "the header is one name short and its time stands one column to the right in the rows"));
+        choices.push(Choice::new(
+            "header shift",
+            "one column",
+            "the header is one name short and its time stands one column to the right in the rows",
+        ));
     }
     Table {
         names,
@@ -225,7 +254,8 @@ fn strip_comment_sign(names: &mut [String], sample: &[Record<'_>], start: usize)
 }
 
 fn is_units_row(record: &Record<'_>) -> bool {
-    let filled: Vec<String> = record.fields.iter().map(|field| text_of(field)).filter(|text| !text.is_empty()).collect();
+    let filled: Vec<String> =
+        record.fields.iter().map(|field| text_of(field)).filter(|text| !text.is_empty()).collect();
     let units = filled.iter().filter(|text| unit_text::is_unit_alone(text)).count();
     !filled.is_empty() && units * 3 >= filled.len() && units >= 1 && filled.len() * 4 >= record.fields.len()
 }
@@ -234,7 +264,9 @@ fn is_units_row(record: &Record<'_>) -> bool {
 fn is_header_company(record: &Record<'_>, width: usize) -> bool {
     let looks: Vec<Look> = record.fields.iter().map(|field| look(field)).collect();
     let filled = looks.iter().filter(|look| **look != Look::Blank).count();
-    !looks.iter().any(|look| look.is_value()) && record.fields.len() + 1 >= width && (filled * 2 >= width || is_units_row(record))
+    !looks.iter().any(|look| look.is_value())
+        && record.fields.len() + 1 >= width
+        && (filled * 2 >= width || is_units_row(record))
 }
 
 /// Rows have one field more than the header has names, and it is the front one that has none.

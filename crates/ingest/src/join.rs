@@ -82,7 +82,13 @@ fn column_at(time_s: &[f64], series: &Series, options: JoinOptions) -> JoinedCol
         value.push(found);
         status.push(state);
     }
-    JoinedColumn { channel: series.channel, unit: series.unit.clone(), instrument: series.instrument.clone(), value, status }
+    JoinedColumn {
+        channel: series.channel,
+        unit: series.unit.clone(),
+        instrument: series.instrument.clone(),
+        value,
+        status,
+    }
 }
 
 /// The value at `time`; `next` is the first reading at or behind it.

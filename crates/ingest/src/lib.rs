@@ -5,6 +5,7 @@
 //! the file alone cannot answer. Only where nothing at all can be read there is a [`ReadError`].
 
 mod account;
+mod aggregate;
 mod assemble;
 mod assign;
 mod body;
@@ -15,6 +16,7 @@ mod check;
 mod dialect;
 mod draft;
 mod error;
+mod fold;
 mod header;
 mod join;
 mod long;
@@ -24,6 +26,8 @@ mod question;
 mod read;
 mod recording;
 mod records;
+mod sample;
+#[cfg(feature = "table")]
 pub mod table;
 mod time;
 mod unit_text;
@@ -31,6 +35,7 @@ mod words;
 mod workbook;
 
 pub use account::{Account, RowReason, SetAside};
+pub use aggregate::{Aggregate, Bin, BinnedSeries, aggregate, aggregate_recording};
 pub use channel::{Channel, Kind};
 pub use draft::draft;
 pub use error::ReadError;

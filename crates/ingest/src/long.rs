@@ -42,7 +42,14 @@ pub(crate) struct Inventory {
 const MOST_NAMES: usize = 200;
 
 /// Whether the rows are single readings, and which column is what.
-pub(crate) fn detect(table: &Table, rows: &[Record<'_>], time_columns: &[usize], format: &Format, requests: &[ColumnRequest], style: NumberStyle) -> Option<Roles> {
+pub(crate) fn detect(
+    table: &Table,
+    rows: &[Record<'_>],
+    time_columns: &[usize],
+    format: &Format,
+    requests: &[ColumnRequest],
+    style: NumberStyle,
+) -> Option<Roles> {
     if format.layout == Some(Layout::Wide) || rows.len() < 2 {
         return None;
     }
@@ -50,8 +57,13 @@ pub(crate) fn detect(table: &Table, rows: &[Record<'_>], time_columns: &[usize],
     let free: Vec<usize> = (0..width).filter(|column| !time_columns.contains(column)).collect();
     let header = |column: usize| table.names.get(column).map(|name| name.to_lowercase()).unwrap_or_default();
     let said = format.layout == Some(Layout::Long);
-    let name = free.iter().copied().filter(|column| is_name_column(rows, *column, &header(*column), requests, said)).max_by_key(|column| is_name_word(&header(*column)))?;
-    let numeric: Vec<usize> = free.iter().copied().filter(|column| *column != name && is_numeric(rows, *column, style)).collect();
+    let name = free
+        .iter()
+        .copied()
+        .filter(|column| is_name_column(rows, *column, &header(*column), requests, said))
+        .max_by_key(|column| is_name_word(&header(*column)))?;
+    let numeric: Vec<usize> =
+        free.iter().copied().filter(|column| *column != name && is_numeric(rows, *column, style)).collect();
     let value = numeric.iter().copied().find(|column| is_value_word(&header(*column))).or(match numeric[..] {
         [only] => Some(only),
         _ if said => numeric.first().copied(),
@@ -67,15 +79,41 @@ pub(crate) fn detect(table: &Table, rows: &[Record<'_>], time_columns: &[usize],
 }
 
 fn is_name_word(header: &str) -> bool {
-    ["name", "parameter", "channel", "quantity", "signal", "variable", "tag", "sensor", "kanal", "grösse", "größe", "messgrösse", "messgröße", "grandeur", "magnitud", "grootheid", "canal", "kanaal", "kind", "measurand"].iter().any(|word| header.contains(word))
+    [
+        "name",
+        "parameter",
+        "channel",
+        "quantity",
+        "signal",
+        "variable",
+        "tag",
+        "sensor",
+        "kanal",
+        "grösse",
+        "größe",
+        "messgrösse",
+        "messgröße",
+        "grandeur",
+        "magnitud",
+        "grootheid",
+        "canal",
+        "kanaal",
+        "kind",
+        "measurand",
+    ]
+    .iter()
+    .any(|word| header.contains(word))
 }
 
 fn is_value_word(header: &str) -> bool {
-    ["value", "wert", "valeur", "valor", "waarde", "reading", "messwert", "mesure", "lectura"].iter().any(|word| header.contains(word))
+    ["value", "wert", "valeur", "valor", "waarde", "reading", "messwert", "mesure", "lectura"]
+        .iter()
+        .any(|word| header.contains(word))
 }
 
 fn is_name_column(rows: &[Record<'_>], column: usize, header: &str, requests: &[ColumnRequest], said: bool) -> bool {
-    let mut names: Vec<String> = rows.iter().filter(|row| look(row.field(column)) == Look::Text).map(|row| text_of(row.field(column))).collect();
+    let mut names: Vec<String> =
+        rows.iter().filter(|row| look(row.field(column)) == Look::Text).map(|row| text_of(row.field(column))).collect();
     if names.len() * 10 < rows.len() * 8 {
         return false;
     }
@@ -85,10 +123,14 @@ fn is_name_column(rows: &[Record<'_>], column: usize, header: &str, requests: &[
     if names.len() > MOST_NAMES || names.len() * 2 > count {
         return said && names.len() <= MOST_NAMES && is_name_word(header);
     }
-    let wanted = |name: &String| requests.iter().flat_map(|request| &request.columns).any(|column| *column == ColumnRef::Name(name.clone()));
+    let wanted = |name: &String| {
+        requests.iter().flat_map(|request| &request.columns).any(|column| *column == ColumnRef::Name(name.clone()))
+    };
     let known = names.iter().filter(|name| wanted(name) || is_quantity(name)).count();
     let units = names.iter().filter(|name| unit_text::is_unit_alone(name)).count();
-    (said && units < names.len()) || (known >= 2 && units * 2 < names.len()) || (known >= 1 && is_name_word(header) && units * 2 < names.len())
+    (said && units < names.len())
+        || (known >= 2 && units * 2 < names.len())
+        || (known >= 1 && is_name_word(header) && units * 2 < names.len())
 }
 
 fn is_quantity(name: &str) -> bool {
@@ -100,13 +142,20 @@ fn is_quantity(name: &str) -> bool {
 
 fn is_numeric(rows: &[Record<'_>], column: usize, style: NumberStyle) -> bool {
     let filled = rows.iter().filter(|row| !row.field(column).is_empty()).count();
-    let numbers = rows.iter().filter(|row| crate::number::parse(row.field(column), style).is_some() || look(row.field(column)) == Look::Censored).count();
+    let numbers = rows
+        .iter()
+        .filter(|row| {
+            crate::number::parse(row.field(column), style).is_some() || look(row.field(column)) == Look::Censored
+        })
+        .count();
     filled > 0 && numbers * 10 >= filled * 7
 }
 
 fn is_unit_column(rows: &[Record<'_>], column: usize) -> bool {
-    let filled: Vec<String> = rows.iter().map(|row| text_of(row.field(column))).filter(|text| !text.is_empty()).collect();
-    !filled.is_empty() && filled.iter().filter(|text| unit_text::is_unit_alone(text) || *text == "1").count() * 10 >= filled.len() * 7
+    let filled: Vec<String> =
+        rows.iter().map(|row| text_of(row.field(column))).filter(|text| !text.is_empty()).collect();
+    !filled.is_empty()
+        && filled.iter().filter(|text| unit_text::is_unit_alone(text) || *text == "1").count() * 10 >= filled.len() * 7
 }
 
 /// All names in the body, each with its first unit and some values.
@@ -151,7 +200,9 @@ pub(crate) fn as_table(inventory: &Inventory) -> (Table, Vec<Vec<String>>) {
         first_row: 0,
     };
     let most = inventory.names.iter().map(|named| named.examples.len()).max().unwrap_or(0);
-    let rows = (0..most).map(|i| inventory.names.iter().map(|named| named.examples.get(i).cloned().unwrap_or_default()).collect()).collect();
+    let rows = (0..most)
+        .map(|i| inventory.names.iter().map(|named| named.examples.get(i).cloned().unwrap_or_default()).collect())
+        .collect();
     (table, rows)
 }
 
@@ -167,13 +218,20 @@ pub(crate) struct Job<'a> {
 }
 
 /// Read all rows; each is a reading of one channel.
-pub(crate) fn read(body: &[u8], first_line: u64, job: Job<'_>, base: Base, zone: Option<&TimeZone>, pressure_pa: Option<f64>) -> Assembled {
+pub(crate) fn read(
+    body: &[u8],
+    first_line: u64,
+    job: &Job<'_>,
+    base: Base,
+    zone: Option<&TimeZone>,
+    pressure_pa: Option<f64>,
+) -> Assembled {
     let mut rows = Rows::with_columns(job.columns.len());
     let mut memory = DateMemory::default();
     let mut records = Records::new(body, first_line, job.splitter);
     let mut record = Record::default();
     while records.read(&mut record) {
-        if let Err(reason) = read_one(&record, &job, &mut memory, &mut rows) {
+        if let Err(reason) = read_one(&record, job, &mut memory, &mut rows) {
             rows.aside.push((reason, record.line as u32));
         }
     }
@@ -192,11 +250,14 @@ fn read_one(record: &Record<'_>, job: &Job<'_>, memory: &mut DateMemory, rows: &
     }
     let name = record.field(job.roles.name);
     let Some(time) = &job.time else { return Err(RowReason::TimeOpen) };
-    let (time_ns, _) = time.row(|column| record.field(column), memory).map_err(|reason| if record.fields.len() < 2 { RowReason::NotData } else { reason })?;
+    let (time_ns, _) = time
+        .row(|column| record.field(column), memory)
+        .map_err(|reason| if record.fields.len() < 2 { RowReason::NotData } else { reason })?;
     let known = job.names.iter().position(|known| known.name.as_bytes() == name);
     let column = known.and_then(|known| job.columns.iter().position(|column| column.column == known));
     let Some(column) = column else { return Err(RowReason::OtherQuantity(text_of(name))) };
-    let (value, status) = reading(record.field(job.roles.value), &job.columns[column], job.style, &mut rows.cells[column]);
+    let (value, status) =
+        reading(record.field(job.roles.value), &job.columns[column], job.style, &mut rows.cells[column]);
     if value.is_nan() {
         return Err(RowReason::NoReading);
     }

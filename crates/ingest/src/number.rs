@@ -148,7 +148,10 @@ pub(crate) enum Marks {
 pub(crate) fn marks(cell: &[u8]) -> Marks {
     let body = cell.strip_prefix(b"-").or(cell.strip_prefix(b"+")).unwrap_or(cell);
     let body = body.strip_prefix(b"<").or(body.strip_prefix(b">")).map_or(body, crate::records::trim);
-    if body.is_empty() || body.len() > LONGEST || !body.iter().all(|b| b.is_ascii_digit() || matches!(b, b'.' | b',' | b'e' | b'E' | b'+' | b'-')) {
+    if body.is_empty()
+        || body.len() > LONGEST
+        || !body.iter().all(|b| b.is_ascii_digit() || matches!(b, b'.' | b',' | b'e' | b'E' | b'+' | b'-'))
+    {
         return Marks::None;
     }
     let at: Vec<usize> = (0..body.len()).filter(|i| matches!(body[*i], b'.' | b',')).collect();
@@ -197,7 +200,8 @@ mod tests {
 
     #[test]
     fn words_and_foreign_marks_are_no_numbers() {
-        for text in ["", "nan", "inf", "-inf", "infinity", "12,5", "1.2.3", "12 ppm", "0x10", "--", "1e", "e5", "1e999"] {
+        for text in ["", "nan", "inf", "-inf", "infinity", "12,5", "1.2.3", "12 ppm", "0x10", "--", "1e", "e5", "1e999"]
+        {
             assert_eq!(read(text, NumberStyle::POINT), None, "{text}");
         }
         assert_eq!(read("12.5", NumberStyle::COMMA), None);

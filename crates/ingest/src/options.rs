@@ -90,7 +90,15 @@ impl ColumnRequest {
 
     /// A request for the given columns, everything else left to the file.
     pub fn new(channel: Channel, columns: Vec<ColumnRef>) -> Self {
-        Self { channel, columns, unit: None, instrument: None, reporting_limit: None, range: None, standard_reference: None }
+        Self {
+            channel,
+            columns,
+            unit: None,
+            instrument: None,
+            reporting_limit: None,
+            range: None,
+            standard_reference: None,
+        }
     }
 
     /// The same with a unit.

@@ -4,7 +4,7 @@
 //! the rest of the file, line numbers must be those of an editor whatever ends the lines, and blank runs separate
 //! fields as well as a character does. See the pitfalls in `notebooks-free-docs/formats`.
 
-use memchr::{memchr, memchr2, memchr2_iter, memchr_iter};
+use memchr::{memchr, memchr_iter, memchr2, memchr2_iter};
 
 /// What separates fields.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -254,16 +254,13 @@ fn skip_blanks(text: &[u8], mut at: usize, end: usize, delimiter: Delimiter) -> 
 }
 
 pub(crate) fn is_blank(line: &[u8]) -> bool {
-    line.iter().all(|byte| byte.is_ascii_whitespace())
+    line.iter().all(u8::is_ascii_whitespace)
 }
 
 /// Without blanks at either end; a no-break space counts as one.
 pub(crate) fn trim(mut field: &[u8]) -> &[u8] {
-    loop {
-        match field {
-            [b' ' | b'\t' | b'\r', rest @ ..] | [0xc2, 0xa0, rest @ ..] => field = rest,
-            _ => break,
-        }
+    while let [b' ' | b'\t' | b'\r', rest @ ..] | [0xc2, 0xa0, rest @ ..] = field {
+        field = rest;
     }
     loop {
         match field {

@@ -12,7 +12,8 @@ use std::path::Path;
 use std::sync::Arc;
 
 use polars::prelude::{
-    Column as PolarsColumn, DataFrame, IntoColumn, NamedFrom, ParquetReader, ParquetWriter, PolarsError, SerReader, Series as PolarsSeries,
+    Column as PolarsColumn, DataFrame, IntoColumn, NamedFrom, ParquetReader, ParquetWriter, PolarsError, SerReader,
+    Series as PolarsSeries,
 };
 use tightfit_quantity::StandardReference;
 
@@ -129,7 +130,8 @@ pub fn load(path: &Path) -> Result<Recording, TableError> {
     let mut series = empty_series(&channels)?;
     fill(&mut series, &readings)?;
     share_equal_times(&mut series);
-    let rest = channels.column("recording")?.str()?.get(0).ok_or_else(|| wrong("the recording's findings are missing"))?;
+    let rest =
+        channels.column("recording")?.str()?.get(0).ok_or_else(|| wrong("the recording's findings are missing"))?;
     let mut recording: Recording = serde_json::from_str(rest).map_err(|error| wrong(error.to_string()))?;
     recording.series = series;
     Ok(recording)
@@ -139,9 +141,12 @@ fn channels_path(path: &Path) -> std::path::PathBuf {
     path.with_extension("channels.parquet")
 }
 
+#[expect(clippy::disallowed_methods, reason = "written under another name and renamed when whole")]
 fn write_whole(path: &Path, frame: &mut DataFrame) -> Result<(), TableError> {
     let partial = path.with_extension("parquet.partial");
-    let written = File::create(&partial).map_err(TableError::from).and_then(|file| ParquetWriter::new(file).finish(frame).map_err(TableError::from));
+    let written = File::create(&partial)
+        .map_err(TableError::from)
+        .and_then(|file| ParquetWriter::new(file).finish(frame).map_err(TableError::from));
     if let Err(error) = written {
         // The half-written file is of no use; that it cannot be removed would not be news either.
         let _ = fs::remove_file(&partial);
@@ -158,7 +163,8 @@ fn channels_frame(recording: &Recording) -> Result<DataFrame, TableError> {
     if recording.series.is_empty() {
         return Ok(DataFrame::new(1, vec![named("recording", [findings].as_slice())])?);
     }
-    let findings: Vec<Option<String>> = (0..recording.series.len()).map(|row| (row == 0).then(|| findings.clone())).collect();
+    let findings: Vec<Option<String>> =
+        (0..recording.series.len()).map(|row| (row == 0).then(|| findings.clone())).collect();
     let instrument: Vec<Option<String>> = recording.series.iter().map(|series| series.instrument.clone()).collect();
     let all_measured: Vec<bool> = recording.series.iter().map(|series| series.status.is_empty()).collect();
     let columns = vec![
@@ -166,8 +172,14 @@ fn channels_frame(recording: &Recording) -> Result<DataFrame, TableError> {
         named("column", text(&|series| series.column.clone()).as_slice()),
         named("unit", text(&|series| series.unit.clone()).as_slice()),
         named("pressure_reference", text(&|series| reference_name(series.reference).to_owned()).as_slice()),
-        named("reference_temperature_k", number(&|series| series.standard_reference.map(|reference| reference.temperature_k)).as_slice()),
-        named("reference_pressure_pa", number(&|series| series.standard_reference.map(|reference| reference.pressure_pa)).as_slice()),
+        named(
+            "reference_temperature_k",
+            number(&|series| series.standard_reference.map(|reference| reference.temperature_k)).as_slice(),
+        ),
+        named(
+            "reference_pressure_pa",
+            number(&|series| series.standard_reference.map(|reference| reference.pressure_pa)).as_slice(),
+        ),
         named("instrument", instrument.as_slice()),
         named("all_measured", all_measured.as_slice()),
         named("recording", findings.as_slice()),
@@ -188,8 +200,11 @@ fn wrong(what: impl Into<String>) -> TableError {
 }
 
 fn empty_series(channels: &DataFrame) -> Result<Vec<Series>, TableError> {
-    let text = |name: &str, row: usize| -> Result<Option<String>, TableError> { Ok(channels.column(name)?.str()?.get(row).map(str::to_owned)) };
-    let number = |name: &str, row: usize| -> Result<Option<f64>, TableError> { Ok(channels.column(name)?.f64()?.get(row)) };
+    let text = |name: &str, row: usize| -> Result<Option<String>, TableError> {
+        Ok(channels.column(name)?.str()?.get(row).map(str::to_owned))
+    };
+    let number =
+        |name: &str, row: usize| -> Result<Option<f64>, TableError> { Ok(channels.column(name)?.f64()?.get(row)) };
     if channels.column("channel").is_err() {
         return Ok(Vec::new());
     }
@@ -207,7 +222,8 @@ fn empty_series(channels: &DataFrame) -> Result<Vec<Series>, TableError> {
                     Some("absolute") => PressureReference::Absolute,
                     _ => PressureReference::OfChannel,
                 },
-                standard_reference: standard.map(|(temperature_k, pressure_pa)| StandardReference { temperature_k, pressure_pa }),
+                standard_reference: standard
+                    .map(|(temperature_k, pressure_pa)| StandardReference { temperature_k, pressure_pa }),
                 instrument: text("instrument", row)?,
                 time_s: Arc::default(),
                 value: Vec::new(),
@@ -229,9 +245,12 @@ fn fill(series: &mut [Series], readings: &DataFrame) -> Result<(), TableError> {
         one.status.clear();
     }
     for (((index, time), value), status) in index.iter().zip(time.iter()).zip(value.iter()).zip(status.iter()) {
-        let (Some(index), Some(time), Some(value), Some(status)) = (index, time, value, status) else { return Err(wrong("a reading is incomplete")) };
+        let (Some(index), Some(time), Some(value), Some(status)) = (index, time, value, status) else {
+            return Err(wrong("a reading is incomplete"));
+        };
         let at = index as usize;
-        let one = series.get_mut(at).ok_or_else(|| wrong(format!("a reading of series {at}, which is not described")))?;
+        let one =
+            series.get_mut(at).ok_or_else(|| wrong(format!("a reading of series {at}, which is not described")))?;
         times[at].push(time);
         one.value.push(value);
         if has_status[at] {

@@ -4,7 +4,10 @@ use tightfit_quantity::{Dimension, Unit};
 
 /// The unit text of a header and the name without it.
 pub(crate) fn split(header: &str) -> (String, Option<String>) {
-    from_brackets(header).or_else(|| from_parts(without_remarks(header))).or_else(|| from_parts(header)).unwrap_or_else(|| (header.trim().to_owned(), None))
+    from_brackets(header)
+        .or_else(|| from_parts(without_remarks(header)))
+        .or_else(|| from_parts(header))
+        .unwrap_or_else(|| (header.trim().to_owned(), None))
 }
 
 /// Parse a unit, mending spellings that only exports have.
@@ -33,7 +36,8 @@ fn mend(text: &str) -> String {
     let lower = folded.to_lowercase();
     match lower.as_str() {
         "mb" => return "mbar".into(),
-        "'c" | "grad c" | "grad celsius" | "graden celsius" | "degrés c" | "grados c" | "degrees c" | "degree c" | "°celsius" | "gradc" => return "°C".into(),
+        "'c" | "grad c" | "grad celsius" | "graden celsius" | "degrés c" | "grados c" | "degrees c" | "degree c"
+        | "°celsius" | "gradc" => return "°C".into(),
         "'f" | "degrees f" | "degree f" => return "°F".into(),
         "s." | "seg" | "segundos" | "secondes" | "secondi" | "seconden" => return "s".into(),
         "minuten" | "minutos" | "minuti" => return "min".into(),
@@ -90,7 +94,9 @@ fn without_remarks(header: &str) -> &str {
 fn joined_unit(unit: &str, behind: &str) -> Option<String> {
     let first = behind.split_whitespace().next()?;
     let word = first.trim_matches(['(', ')', '[', ']', ',']).to_lowercase();
-    matches!(word.as_str(), "abs" | "absolute" | "gauge" | "vacuum" | "vac").then(|| format!("{} {word}", unit.trim())).filter(|text| parse(text).is_some())
+    matches!(word.as_str(), "abs" | "absolute" | "gauge" | "vacuum" | "vac")
+        .then(|| format!("{} {word}", unit.trim()))
+        .filter(|text| parse(text).is_some())
 }
 
 /// `Temp, °F`, `p / mbar`, `#1:oC`, `o2_ppm`, `dP Pa`, `P in hPa`.
@@ -121,7 +127,8 @@ fn named_unit(name: &str, unit: &str) -> Option<(String, Option<String>)> {
     let spelled = unit.trim();
     // Column names use `_` where a unit has a solidus: `flow_m3_h`, `flow_l_min`.
     let candidates = [spelled.to_owned(), spelled.replace("_per_", "/"), spelled.replace('_', "/")];
-    let text = candidates.into_iter().find(|candidate| parse(candidate).is_some_and(|unit| is_clear(candidate, &unit)))?;
+    let text =
+        candidates.into_iter().find(|candidate| parse(candidate).is_some_and(|unit| is_clear(candidate, &unit)))?;
     (!name.trim().is_empty()).then(|| (name.trim().trim_end_matches(['_', ',', ':', '/']).to_owned(), Some(text)))
 }
 
@@ -146,10 +153,24 @@ mod tests {
     #[test]
     fn units_are_found_wherever_headers_put_them() {
         for (header, expected) in [
-            ("dP (Pa)", "Pa"), ("dP [Pa]", "Pa"), ("O2 ppm", "ppm"), ("o2_ppm", "ppm"), ("p / mbar", "mbar"), ("Temp, °F", "°F"),
-            ("#1:oC", "oC"), ("Barometric pressure [hPa]", "hPa"), ("Temp, °F (xxx S/N: 9724974, SEN S/N: 9724974)", "°F"),
-            ("Presure (mb)", "mb"), ("CO₂_(µmol_mol⁻¹)", "µmol_mol⁻¹"), ("H2O (inH2O (60 °F))", "inH2O (60 °F)"), ("Flow (m3/h)", "m3/h"),
-            ("flow_l_min", "l/min"), ("gauge_pressure_pa", "pa"), ("P in hPa", "hPa"), ("p (mbar abs)", "mbar abs"), ("Differenzdruck Pa", "Pa"),
+            ("dP (Pa)", "Pa"),
+            ("dP [Pa]", "Pa"),
+            ("O2 ppm", "ppm"),
+            ("o2_ppm", "ppm"),
+            ("p / mbar", "mbar"),
+            ("Temp, °F", "°F"),
+            ("#1:oC", "oC"),
+            ("Barometric pressure [hPa]", "hPa"),
+            ("Temp, °F (xxx S/N: 9724974, SEN S/N: 9724974)", "°F"),
+            ("Presure (mb)", "mb"),
+            ("CO₂_(µmol_mol⁻¹)", "µmol_mol⁻¹"),
+            ("H2O (inH2O (60 °F))", "inH2O (60 °F)"),
+            ("Flow (m3/h)", "m3/h"),
+            ("flow_l_min", "l/min"),
+            ("gauge_pressure_pa", "pa"),
+            ("P in hPa", "hPa"),
+            ("p (mbar abs)", "mbar abs"),
+            ("Differenzdruck Pa", "Pa"),
         ] {
             if header.starts_with("CO") {
                 continue;

@@ -3,6 +3,7 @@
 use tightfit_quantity::{Dimension, Unit};
 
 use crate::channel::Channel;
+use crate::fold::Folded;
 
 /// What a header's words say.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -19,141 +20,50 @@ pub(crate) enum Guess {
     Flow,
 }
 
-/// A header in lower case without accents, words apart.
-pub(crate) struct Folded {
-    /// With single blanks between words and at both ends.
-    spaced: String,
-    /// Without any blanks, for compound words.
-    joined: String,
-}
-
-impl Folded {
-    pub(crate) fn new(text: &str) -> Self {
-        let mut spaced = String::from(" ");
-        let mut before = ' ';
-        for c in text.chars() {
-            let starts_word = c.is_uppercase() && before.is_lowercase();
-            if starts_word && !spaced.ends_with(' ') {
-                spaced.push(' ');
-            }
-            before = c;
-            if c == 'Δ' || c == '∆' {
-                spaced.push('d');
-                continue;
-            }
-            for lower in c.to_lowercase() {
-                match plain_letters(lower) {
-                    Some(plain) => spaced.push_str(plain),
-                    None if lower.is_alphanumeric() => spaced.push(lower),
-                    None if lower == '\'' || lower == '.' => {}
-                    None if !spaced.ends_with(' ') => spaced.push(' '),
-                    None => {}
-                }
-            }
-        }
-        if !spaced.ends_with(' ') {
-            spaced.push(' ');
-        }
-        let joined = spaced.chars().filter(|c| *c != ' ').collect();
-        Self { spaced, joined }
-    }
-
-    /// One of the words occurs, alone or inside a compound; words of up to three letters only alone.
-    fn has(&self, words: &[&str]) -> bool {
-        words.iter().any(|word| {
-            if word.len() <= 3 || word.contains(' ') {
-                self.spaced.contains(&format!(" {word} "))
-            } else {
-                self.joined.contains(word)
-            }
-        })
-    }
-
-    /// One of the words occurs as a whole word.
-    fn has_word(&self, words: &[&str]) -> bool {
-        words.iter().any(|word| self.spaced.contains(&format!(" {word} ")))
-    }
-
-    pub(crate) fn is_hour(&self) -> bool {
-        self.is(&["h", "hh", "hr", "hour", "hours", "uur", "stunde", "heure", "hora"])
-    }
-
-    pub(crate) fn is_milliseconds(&self) -> bool {
-        self.has_word(&["ms", "msec", "millis", "millisecond", "milliseconds", "millisekunden", "milliseconde", "milisegundos"])
-    }
-
-    pub(crate) fn is_microseconds(&self) -> bool {
-        self.has_word(&["us", "usec", "micros", "microseconds"])
-    }
-
-    pub(crate) fn is_nanoseconds(&self) -> bool {
-        self.has_word(&["ns", "nsec", "nanos", "nanoseconds"])
-    }
-
-    pub(crate) fn is_epoch(&self) -> bool {
-        self.has(&["epoch", "unix", "timestamp", "posix"])
-    }
-
-    pub(crate) fn is_date(&self) -> bool {
-        self.has(&["date", "datum", "fecha", "timestamp", "zeitstempel", "datetime"])
-    }
-
-    /// The time something began or ended, not that of the reading.
-    pub(crate) fn is_begin(&self) -> bool {
-        self.has(&["begin", "begtim", "start", "ende", "finish", "since jan", "sincejan1"]) && !self.has(&["since start", "since the start", "seit start", "depuis", "since"])
-    }
-
-    pub(crate) fn is_day_fraction(&self) -> bool {
-        self.has(&["day fraction", "dayfraction", "fraction of day", "since midnight", "tagesbruchteil", "decimal day"])
-    }
-
-    /// `hours`, `Sekunden`: a column named after its unit.
-    pub(crate) fn whole_word_unit(&self) -> Option<&'static str> {
-        match self.spaced.trim() {
-            "hours" | "stunden" | "heures" | "horas" | "uren" | "time hours" | "time h" | "elapsed hours" => Some("h"),
-            "minutes" | "minuten" | "minutos" | "time min" | "elapsed minutes" => Some("min"),
-            "seconds" | "sekunden" | "secondes" | "segundos" | "seconden" | "sec" | "secs" | "time s" | "elapsed seconds" | "elapsed s" => Some("s"),
-            "milliseconds" | "millisekunden" | "millis" => Some("ms"),
-            "days" | "tage" | "jours" | "dias" | "dagen" => Some("d"),
-            _ => None,
-        }
-    }
-
-    fn is(&self, words: &[&str]) -> bool {
-        words.contains(&self.spaced.trim())
-    }
-}
-
-fn plain_letters(c: char) -> Option<&'static str> {
-    Some(match c {
-        'ä' | 'á' | 'à' | 'â' | 'ã' => "a",
-        'é' | 'è' | 'ê' | 'ë' => "e",
-        'í' | 'ì' | 'î' | 'ï' => "i",
-        'ö' | 'ó' | 'ò' | 'ô' => "o",
-        'ü' | 'ú' | 'ù' | 'û' => "u",
-        'ñ' => "n",
-        'ç' => "c",
-        'ß' => "ss",
-        '₂' | '²' => "2",
-        'δ' => "d",
-        'θ' | 'ϑ' => "t",
-        _ => return None,
-    })
-}
-
-const TIME: &[&str] = &["time", "zeit", "temps", "hora", "tijd", "date", "datum", "fecha", "datetime", "timestamp", "zeitstempel", "horodatage", "elapsed", "epoch", "uhrzeit", "heure", "tijdstip", "hours", "minutes", "seconds", "stunden", "sekunden", "clock", "utc", "sec", "secs"];
+const TIME: &[&str] = &[
+    "time",
+    "zeit",
+    "temps",
+    "hora",
+    "tijd",
+    "date",
+    "datum",
+    "fecha",
+    "datetime",
+    "timestamp",
+    "zeitstempel",
+    "horodatage",
+    "elapsed",
+    "epoch",
+    "uhrzeit",
+    "heure",
+    "tijdstip",
+    "hours",
+    "minutes",
+    "seconds",
+    "stunden",
+    "sekunden",
+    "clock",
+    "utc",
+    "sec",
+    "secs",
+];
 
 /// Whether a header names a time.
 pub(crate) fn is_time(name: &str) -> bool {
     let folded = Folded::new(name);
-    folded.has(TIME) && !folded.has(&["temperatur", "zeitkonstante", "time constant", "runtime", "operating"]) || folded.is(&["t", "ts", "zeit s", "t s", "etime", "h", "min", "s"])
+    folded.has(TIME) && !folded.has(&["temperatur", "zeitkonstante", "time constant", "runtime", "operating"])
+        || folded.is(&["t", "ts", "zeit s", "t s", "etime", "h", "min", "s"])
 }
 
 /// A header that names nothing by itself: blank, a number, `Ch 1`, `Sensor 2`.
 pub(crate) fn needs_words_above(name: &str) -> bool {
     let folded = Folded::new(name);
     let letters: String = folded.joined.chars().filter(|c| !c.is_ascii_digit()).collect();
-    matches!(letters.as_str(), "" | "ch" | "channel" | "kanal" | "canal" | "kanaal" | "sensor" | "probe" | "value" | "wert")
+    matches!(
+        letters.as_str(),
+        "" | "ch" | "channel" | "kanal" | "canal" | "kanaal" | "sensor" | "probe" | "value" | "wert"
+    )
 }
 
 /// A lone letter that names a quantity rather than a unit: `T`, `P`, `F`.
@@ -161,34 +71,265 @@ pub(crate) fn is_quantity_letter(header: &str) -> bool {
     header.trim().chars().count() <= 2 && !header.trim().starts_with('°') && !header.trim().starts_with('%')
 }
 
-const GAUGE: &[&str] = &["gauge", "differential", "difference", "delta", "diff", "differenz", "uberdruck", "ueberdruck", "unterdruck", "relative", "relativ", "relativdruck", "differentielle", "diferencial", "relativa", "manometrica", "verschil", "overdruk", "onderdruk", "overpressure", "underpressure", "surpression", "depression", "sobrepresion", "effective", "boxdruck", "box pressure"];
+const GAUGE: &[&str] = &[
+    "gauge",
+    "differential",
+    "difference",
+    "delta",
+    "diff",
+    "differenz",
+    "uberdruck",
+    "ueberdruck",
+    "unterdruck",
+    "relative",
+    "relativ",
+    "relativdruck",
+    "differentielle",
+    "diferencial",
+    "relativa",
+    "manometrica",
+    "verschil",
+    "overdruk",
+    "onderdruk",
+    "overpressure",
+    "underpressure",
+    "surpression",
+    "depression",
+    "sobrepresion",
+    "effective",
+    "boxdruck",
+    "box pressure",
+];
 const ABSOLUTE: &[&str] = &["absolute", "absolut", "absolutdruck", "absolue", "absoluta", "absoluut", "abs"];
-const ROOM: &[&str] = &["room", "ambient", "ambiant", "ambiente", "baro", "barometric", "barometer", "barometrisch", "atmospheric", "atmospharisch", "atmosphar", "atmosfer", "atmospherique", "raum", "umgebung", "aussen", "luftdruck", "luchtdruk", "piece", "salle", "sala", "habitacion", "kamer", "ruimte", "omgeving", "outside", "outdoor", "exterieur", "exterior", "buiten", "air pressure", "airpres", "amb"];
-const ANTECHAMBER: &[&str] = &["antechamber", "airlock", "load lock", "loadlock", "transfer chamber", "schleuse", "vorkammer", "sas", "antichambre", "antecamara", "esclusa", "sluis", "voorkamer"];
-const REFERENCE: &[&str] = &["reference vessel", "reference volume", "referenzvolumen", "referenzbehalter", "referenzgefass", "vergleichsvolumen", "enceinte de reference", "recipiente de referencia", "volumen de referencia", "referentievat", "ref vessel"];
-const VESSEL: &[&str] = &["vessel", "reactor", "purifier", "reaktor", "reiniger", "reinigersaule", "saule", "column", "catalyst", "katalysator", "adsorber", "regenerat", "regeneration", "heater", "heizung", "epurateur", "purificateur", "purificador", "reacteur", "zuiveraar", "zuivering", "recipiente", "behalter"];
-const INSIDE: &[&str] = &["gas", "gastemp", "inside", "internal", "inner", "innen", "kammer", "chamber", "box", "enclosure", "interior", "interieur", "interne", "binnen", "caja", "enceinte", "boite", "kast", "atmosphere", "gehause", "werkraum"];
+const ROOM: &[&str] = &[
+    "room",
+    "ambient",
+    "ambiant",
+    "ambiente",
+    "baro",
+    "barometric",
+    "barometer",
+    "barometrisch",
+    "atmospheric",
+    "atmospharisch",
+    "atmosphar",
+    "atmosfer",
+    "atmospherique",
+    "raum",
+    "umgebung",
+    "aussen",
+    "luftdruck",
+    "luchtdruk",
+    "piece",
+    "salle",
+    "sala",
+    "habitacion",
+    "kamer",
+    "ruimte",
+    "omgeving",
+    "outside",
+    "outdoor",
+    "exterieur",
+    "exterior",
+    "buiten",
+    "air pressure",
+    "airpres",
+    "amb",
+];
+const ANTECHAMBER: &[&str] = &[
+    "antechamber",
+    "airlock",
+    "load lock",
+    "loadlock",
+    "transfer chamber",
+    "schleuse",
+    "vorkammer",
+    "sas",
+    "antichambre",
+    "antecamara",
+    "esclusa",
+    "sluis",
+    "voorkamer",
+];
+const REFERENCE: &[&str] = &[
+    "reference vessel",
+    "reference volume",
+    "referenzvolumen",
+    "referenzbehalter",
+    "referenzgefass",
+    "vergleichsvolumen",
+    "enceinte de reference",
+    "recipiente de referencia",
+    "volumen de referencia",
+    "referentievat",
+    "ref vessel",
+];
+const VESSEL: &[&str] = &[
+    "vessel",
+    "reactor",
+    "purifier",
+    "reaktor",
+    "reiniger",
+    "reinigersaule",
+    "saule",
+    "column",
+    "catalyst",
+    "katalysator",
+    "adsorber",
+    "regenerat",
+    "regeneration",
+    "heater",
+    "heizung",
+    "epurateur",
+    "purificateur",
+    "purificador",
+    "reacteur",
+    "zuiveraar",
+    "zuivering",
+    "recipiente",
+    "behalter",
+];
+const INSIDE: &[&str] = &[
+    "gas",
+    "gastemp",
+    "inside",
+    "internal",
+    "inner",
+    "innen",
+    "kammer",
+    "chamber",
+    "box",
+    "enclosure",
+    "interior",
+    "interieur",
+    "interne",
+    "binnen",
+    "caja",
+    "enceinte",
+    "boite",
+    "kast",
+    "atmosphere",
+    "gehause",
+    "werkraum",
+];
 const WALL: &[&str] = &["wall", "wand", "paroi", "pared", "surface", "oberflache", "skin", "shell"];
 const PRESSURE: &[&str] = &["pressure", "presure", "druck", "pression", "presion", "press", "druk"];
 const SUPPLY: &[&str] = &["supply", "versorgung", "alimentation", "suministro"];
 const TEMPERATURE: &[&str] = &["temperature", "temperatur", "temp", "temperatuur", "temperatura"];
 const OXYGEN: &[&str] = &["o2", "oxygen", "sauerstoff", "oxygene", "oxigeno", "zuurstof", "oxy"];
 const DEW: &[&str] = &["dew", "dewpoint", "taupunkt", "rosee", "rocio", "dauwpunt", "dauw"];
-const FROST: &[&str] = &["frost", "frostpoint", "frostpunkt", "reifpunkt", "givre", "escarcha", "vorstpunt", "rijppunt", "rijp"];
-const WATER: &[&str] = &["h2o", "water", "wasser", "eau", "agua", "moisture", "feuchte", "feuchtigkeit", "wassergehalt", "humedad", "vocht", "vochtgehalte", "wasserdampf", "vapour", "vapor"];
-const HUMIDITY: &[&str] = &["humidity", "humid", "humidite", "humedad relativa", "luchtvochtigheid", "vochtigheid", "luftfeuchte", "luftfeuchtigkeit", "rh", "rel feuchte", "relhum"];
-const FLOW: &[&str] = &["flow", "durchfluss", "volumenstrom", "strom", "debit", "caudal", "debiet", "flujo", "stroming"];
-const MAKEUP: &[&str] = &["makeup", "make up", "refill", "feed", "supply", "nachspeisung", "nachfull", "zufuhr", "appoint", "reposicion", "aporte", "suppletie", "toevoer", "nachstrom"];
-const CIRCULATION: &[&str] = &["circulation", "recirculation", "circ", "blower", "umwalz", "umluft", "kreislauf", "recirculacion", "circulatie", "geblase", "ventilator", "soufflante", "fan"];
+const FROST: &[&str] =
+    &["frost", "frostpoint", "frostpunkt", "reifpunkt", "givre", "escarcha", "vorstpunt", "rijppunt", "rijp"];
+const WATER: &[&str] = &[
+    "h2o",
+    "water",
+    "wasser",
+    "eau",
+    "agua",
+    "moisture",
+    "feuchte",
+    "feuchtigkeit",
+    "wassergehalt",
+    "humedad",
+    "vocht",
+    "vochtgehalte",
+    "wasserdampf",
+    "vapour",
+    "vapor",
+];
+const HUMIDITY: &[&str] = &[
+    "humidity",
+    "humid",
+    "humidite",
+    "humedad relativa",
+    "luchtvochtigheid",
+    "vochtigheid",
+    "luftfeuchte",
+    "luftfeuchtigkeit",
+    "rh",
+    "rel feuchte",
+    "relhum",
+];
+const FLOW: &[&str] =
+    &["flow", "durchfluss", "volumenstrom", "strom", "debit", "caudal", "debiet", "flujo", "stroming"];
+const MAKEUP: &[&str] = &[
+    "makeup",
+    "make up",
+    "refill",
+    "feed",
+    "supply",
+    "nachspeisung",
+    "nachfull",
+    "zufuhr",
+    "appoint",
+    "reposicion",
+    "aporte",
+    "suppletie",
+    "toevoer",
+    "nachstrom",
+];
+const CIRCULATION: &[&str] = &[
+    "circulation",
+    "recirculation",
+    "circ",
+    "blower",
+    "umwalz",
+    "umluft",
+    "kreislauf",
+    "recirculacion",
+    "circulatie",
+    "geblase",
+    "ventilator",
+    "soufflante",
+    "fan",
+];
 const PURGE: &[&str] = &["purge", "spul", "spulgas", "spoel", "purga", "balayage", "sweep", "flush"];
-const TOTAL: &[&str] = &["total", "totalizer", "totaliser", "summe", "zahler", "cumul", "cumulative", "totaal", "teller", "counter", "acumulado", "menge", "verbrauch", "consumption"];
+const TOTAL: &[&str] = &[
+    "total",
+    "totalizer",
+    "totaliser",
+    "summe",
+    "zahler",
+    "cumul",
+    "cumulative",
+    "totaal",
+    "teller",
+    "counter",
+    "acumulado",
+    "menge",
+    "verbrauch",
+    "consumption",
+];
 
 /// What the words of a header, and its unit, say it is.
 pub(crate) fn guess(name: &str, unit: Option<&Unit>) -> Option<Guess> {
     let words = Folded::new(name);
     let dimension = unit.map(Unit::dimension);
-    if words.has(&["setpoint", "sollwert", "consigne", "setpunt", "alarm", "limit", "grenzwert", "battery", "batterie", "battery voltage", "calibration", "kalibrier", "phase", "stdev", "absorptance", "absorption", "absorbance", "cylinder", "bottle", "flasche", "vordruck", "accumulator", "regulator"])
-        || words.has_word(&["sd", "std", "soll", "set", "sp", "raw", "source"])
+    if words.has(&[
+        "setpoint",
+        "sollwert",
+        "consigne",
+        "setpunt",
+        "alarm",
+        "limit",
+        "grenzwert",
+        "battery",
+        "batterie",
+        "battery voltage",
+        "calibration",
+        "kalibrier",
+        "phase",
+        "stdev",
+        "absorptance",
+        "absorption",
+        "absorbance",
+        "cylinder",
+        "bottle",
+        "flasche",
+        "vordruck",
+        "accumulator",
+        "regulator",
+    ]) || words.has_word(&["sd", "std", "soll", "set", "sp", "raw", "source"])
     {
         return None;
     }
@@ -206,7 +347,9 @@ pub(crate) fn guess(name: &str, unit: Option<&Unit>) -> Option<Guess> {
 
 fn moisture(words: &Folded, dimension: Option<Dimension>) -> Option<Guess> {
     let fits = |wanted: &[Dimension]| dimension.is_none_or(|found| wanted.contains(&found));
-    if (words.has(DEW) || words.has(FROST) || words.has_word(&["td", "dp"]) && matches!(dimension, Some(Dimension::Temperature | Dimension::DewPoint)))
+    if (words.has(DEW)
+        || words.has(FROST)
+        || words.has_word(&["td", "dp"]) && matches!(dimension, Some(Dimension::Temperature | Dimension::DewPoint)))
         && fits(&[Dimension::Temperature, Dimension::DewPoint])
     {
         return Some(Guess::Channel(Channel::Water));
@@ -214,27 +357,50 @@ fn moisture(words: &Folded, dimension: Option<Dimension>) -> Option<Guess> {
     if dimension == Some(Dimension::DewPoint) || words.is(&["h2o"]) && dimension == Some(Dimension::Temperature) {
         return Some(Guess::Channel(Channel::Water));
     }
-    let is_relative = words.has(&["relative humidity", "rel feuchte", "relative feuchte", "humidite relative", "humedad relativa", "relatieve vochtigheid", "rh", "relhum", "rf", "hr", "rv"]);
+    let is_relative = words.has(&[
+        "relative humidity",
+        "rel feuchte",
+        "relative feuchte",
+        "humidite relative",
+        "humedad relativa",
+        "relatieve vochtigheid",
+        "rh",
+        "relhum",
+        "rf",
+        "hr",
+        "rv",
+    ]);
     if (words.has(HUMIDITY) || is_relative) && fits(&[Dimension::Ratio]) && !words.has(&["temperature", "temp"]) {
         return Some(if is_relative { Guess::Channel(Channel::RoomRelativeHumidity) } else { Guess::Humidity });
     }
-    if words.has(WATER) && !words.has(TEMPERATURE) && !words.has(&["level", "stand", "peil", "flow", "kuhlwasser", "cooling"]) && fits(&[Dimension::Ratio]) {
-        return Some(if words.has(&["feuchte", "feuchtigkeit", "humedad", "vocht"]) { Guess::Humidity } else { Guess::Channel(Channel::Water) });
+    if words.has(WATER)
+        && !words.has(TEMPERATURE)
+        && !words.has(&["level", "stand", "peil", "flow", "kuhlwasser", "cooling"])
+        && fits(&[Dimension::Ratio])
+    {
+        return Some(if words.has(&["feuchte", "feuchtigkeit", "humedad", "vocht"]) {
+            Guess::Humidity
+        } else {
+            Guess::Channel(Channel::Water)
+        });
     }
     None
 }
 
 fn oxygen(words: &Folded, dimension: Option<Dimension>) -> Option<Guess> {
     let fits = dimension.is_none_or(|found| found == Dimension::Ratio);
-    (words.has(OXYGEN) && fits && !words.has(TEMPERATURE) && !words.has(&["phase", "co2", "pressure"])).then_some(Guess::Channel(Channel::Oxygen))
+    (words.has(OXYGEN) && fits && !words.has(TEMPERATURE) && !words.has(&["phase", "co2", "pressure"]))
+        .then_some(Guess::Channel(Channel::Oxygen))
 }
 
 fn flow(words: &Folded, dimension: Option<Dimension>) -> Option<Guess> {
-    let is_total = matches!(dimension, Some(Dimension::Volume | Dimension::StandardVolume)) || dimension.is_none() && words.has(TOTAL) && words.has(MAKEUP);
+    let is_total = matches!(dimension, Some(Dimension::Volume | Dimension::StandardVolume))
+        || dimension.is_none() && words.has(TOTAL) && words.has(MAKEUP);
     if is_total {
         return (words.has(MAKEUP) || words.has(TOTAL)).then_some(Guess::Channel(Channel::MakeupTotal));
     }
-    let is_flow = matches!(dimension, Some(Dimension::VolumeFlow | Dimension::StandardVolumeFlow)) || dimension.is_none() && words.has(FLOW);
+    let is_flow = matches!(dimension, Some(Dimension::VolumeFlow | Dimension::StandardVolumeFlow))
+        || dimension.is_none() && words.has(FLOW);
     if !is_flow {
         return None;
     }
@@ -253,7 +419,9 @@ fn flow(words: &Folded, dimension: Option<Dimension>) -> Option<Guess> {
 
 fn pressure(words: &Folded, unit: Option<&Unit>) -> Option<Guess> {
     use tightfit_quantity::PressureReference;
-    let is_word = words.has(PRESSURE) || words.has_word(&["p", "dp", "pabs", "prel", "pdiff", "pgauge", "patm", "pbaro", "pamb", "proom"]) || words.has(&["vacuum", "vakuum", "vide", "vacio", "vacuum level", "baro"]);
+    let is_word = words.has(PRESSURE)
+        || words.has_word(&["p", "dp", "pabs", "prel", "pdiff", "pgauge", "patm", "pbaro", "pamb", "proom"])
+        || words.has(&["vacuum", "vakuum", "vide", "vacio", "vacuum level", "baro"]);
     let is_unit = unit.is_some_and(|unit| unit.dimension() == Dimension::Pressure);
     if unit.is_some_and(|unit| unit.dimension() != Dimension::Pressure) || !(is_word || is_unit) || words.has(SUPPLY) {
         return None;
@@ -269,7 +437,11 @@ fn pressure(words: &Folded, unit: Option<&Unit>) -> Option<Guess> {
         Guess::Channel(Channel::RoomPressure)
     } else if words.has(ABSOLUTE) || words.has_word(&["pabs"]) || reference == Some(PressureReference::Absolute) {
         Guess::Channel(Channel::AbsolutePressure)
-    } else if words.has(GAUGE) || words.has_word(&["dp", "prel", "pdiff", "pgauge"]) || words.spaced.contains(" d p ") || reference == Some(PressureReference::Gauge) {
+    } else if words.has(GAUGE)
+        || words.has_word(&["dp", "prel", "pdiff", "pgauge"])
+        || words.spaced.contains(" d p ")
+        || reference == Some(PressureReference::Gauge)
+    {
         Guess::Channel(Channel::GaugePressure)
     } else {
         Guess::Pressure
@@ -279,7 +451,7 @@ fn pressure(words: &Folded, unit: Option<&Unit>) -> Option<Guess> {
 fn temperature(words: &Folded, dimension: Option<Dimension>) -> Option<Guess> {
     let is_word = words.has(TEMPERATURE) || words.has_word(&["t", "tgas", "troom", "twall", "tamb", "tin", "tout"]);
     let is_unit = dimension == Some(Dimension::Temperature);
-    if dimension.is_some() && !is_unit || !(is_word || is_unit) {
+    if !is_unit && (dimension.is_some() || !is_word) {
         return None;
     }
     Some(if words.has(WALL) || words.has_word(&["twall"]) {
@@ -301,7 +473,17 @@ fn state(words: &Folded, dimension: Option<Dimension>) -> Option<Guess> {
     }
     let channel = if words.has(&["valve", "ventil", "vanne", "valvula", "ventiel", "klep"]) {
         Channel::ValveOpen
-    } else if words.has(&["purifier on", "purifier", "blower", "reiniger", "geblase", "epurateur", "purificador", "zuiveraar"]) && dimension.is_none() {
+    } else if words.has(&[
+        "purifier on",
+        "purifier",
+        "blower",
+        "reiniger",
+        "geblase",
+        "epurateur",
+        "purificador",
+        "zuiveraar",
+    ]) && dimension.is_none()
+    {
         Channel::PurifierOn
     } else if words.has(&["transfer", "schleusung", "transfert", "transferencia"]) && dimension.is_none() {
         Channel::Transfer
@@ -338,21 +520,56 @@ mod tests {
     fn quantities_are_known_in_five_languages() {
         use Channel as C;
         for (header, expected) in [
-            ("dP (Pa)", C::GaugePressure), ("Differential pressure [Pa]", C::GaugePressure), ("Differenzdruck (Pa)", C::GaugePressure),
-            ("Überdruck [mbar]", C::GaugePressure), ("Pression différentielle (Pa)", C::GaugePressure), ("Presión diferencial (Pa)", C::GaugePressure),
-            ("Verschildruk (Pa)", C::GaugePressure), ("Δp [Pa]", C::GaugePressure), ("gauge_pressure", C::GaugePressure), ("p (mbar gauge)", C::GaugePressure),
-            ("Barometric pressure [hPa]", C::RoomPressure), ("Luftdruck hPa", C::RoomPressure), ("Pression atmosphérique (hPa)", C::RoomPressure),
-            ("Presión atmosférica (hPa)", C::RoomPressure), ("Luchtdruk (hPa)", C::RoomPressure), ("Raumdruck (hPa)", C::RoomPressure),
-            ("Absolutdruck (kPa)", C::AbsolutePressure), ("Presión absoluta (kPa)", C::AbsolutePressure),
-            ("Room temperature (°C)", C::RoomTemperature), ("Raumtemperatur (°C)", C::RoomTemperature), ("Température ambiante (°C)", C::RoomTemperature),
-            ("Temperatura ambiente (°C)", C::RoomTemperature), ("Kamertemperatuur (°C)", C::RoomTemperature), ("Gas temp (°C)", C::GasTemperature),
-            ("Gastemperatur [°C]", C::GasTemperature), ("Wandtemperatur (°C)", C::WallTemperature), ("Température de paroi (°C)", C::WallTemperature),
-            ("O2 (ppm)", C::Oxygen), ("Sauerstoff [ppm]", C::Oxygen), ("Oxygène (ppm)", C::Oxygen), ("Oxígeno (ppm)", C::Oxygen), ("Zuurstof (ppm)", C::Oxygen),
-            ("H2O ppm", C::Water), ("Taupunkt (°C)", C::Water), ("Point de rosée (°C)", C::Water), ("Punto de rocío (°C)", C::Water), ("Dauwpunt (°C)", C::Water),
-            ("Moisture (ppmv)", C::Water), ("Frost point °C", C::Water), ("Relative humidity (%)", C::RoomRelativeHumidity), ("rel. Feuchte (%)", C::RoomRelativeHumidity),
-            ("Humidité relative (%)", C::RoomRelativeHumidity), ("Circulation flow (m3/h)", C::CirculationFlow), ("Umwälzvolumenstrom (m3/h)", C::CirculationFlow),
-            ("Make-up flow (NL/min)", C::MakeupFlow), ("Purge flow (L/min)", C::PurgeFlow), ("Antechamber pressure (mbar)", C::AntechamberPressure),
-            ("Schleusendruck (mbar)", C::AntechamberPressure), ("Reactor temperature (°C)", C::VesselTemperature), ("Make-up total (L)", C::MakeupTotal),
+            ("dP (Pa)", C::GaugePressure),
+            ("Differential pressure [Pa]", C::GaugePressure),
+            ("Differenzdruck (Pa)", C::GaugePressure),
+            ("Überdruck [mbar]", C::GaugePressure),
+            ("Pression différentielle (Pa)", C::GaugePressure),
+            ("Presión diferencial (Pa)", C::GaugePressure),
+            ("Verschildruk (Pa)", C::GaugePressure),
+            ("Δp [Pa]", C::GaugePressure),
+            ("gauge_pressure", C::GaugePressure),
+            ("p (mbar gauge)", C::GaugePressure),
+            ("Barometric pressure [hPa]", C::RoomPressure),
+            ("Luftdruck hPa", C::RoomPressure),
+            ("Pression atmosphérique (hPa)", C::RoomPressure),
+            ("Presión atmosférica (hPa)", C::RoomPressure),
+            ("Luchtdruk (hPa)", C::RoomPressure),
+            ("Raumdruck (hPa)", C::RoomPressure),
+            ("Absolutdruck (kPa)", C::AbsolutePressure),
+            ("Presión absoluta (kPa)", C::AbsolutePressure),
+            ("Room temperature (°C)", C::RoomTemperature),
+            ("Raumtemperatur (°C)", C::RoomTemperature),
+            ("Température ambiante (°C)", C::RoomTemperature),
+            ("Temperatura ambiente (°C)", C::RoomTemperature),
+            ("Kamertemperatuur (°C)", C::RoomTemperature),
+            ("Gas temp (°C)", C::GasTemperature),
+            ("Gastemperatur [°C]", C::GasTemperature),
+            ("Wandtemperatur (°C)", C::WallTemperature),
+            ("Température de paroi (°C)", C::WallTemperature),
+            ("O2 (ppm)", C::Oxygen),
+            ("Sauerstoff [ppm]", C::Oxygen),
+            ("Oxygène (ppm)", C::Oxygen),
+            ("Oxígeno (ppm)", C::Oxygen),
+            ("Zuurstof (ppm)", C::Oxygen),
+            ("H2O ppm", C::Water),
+            ("Taupunkt (°C)", C::Water),
+            ("Point de rosée (°C)", C::Water),
+            ("Punto de rocío (°C)", C::Water),
+            ("Dauwpunt (°C)", C::Water),
+            ("Moisture (ppmv)", C::Water),
+            ("Frost point °C", C::Water),
+            ("Relative humidity (%)", C::RoomRelativeHumidity),
+            ("rel. Feuchte (%)", C::RoomRelativeHumidity),
+            ("Humidité relative (%)", C::RoomRelativeHumidity),
+            ("Circulation flow (m3/h)", C::CirculationFlow),
+            ("Umwälzvolumenstrom (m3/h)", C::CirculationFlow),
+            ("Make-up flow (NL/min)", C::MakeupFlow),
+            ("Purge flow (L/min)", C::PurgeFlow),
+            ("Antechamber pressure (mbar)", C::AntechamberPressure),
+            ("Schleusendruck (mbar)", C::AntechamberPressure),
+            ("Reactor temperature (°C)", C::VesselTemperature),
+            ("Make-up total (L)", C::MakeupTotal),
         ] {
             assert_eq!(channel(header), Some(expected), "{header}");
         }
@@ -360,7 +577,18 @@ mod tests {
 
     #[test]
     fn other_things_are_left_alone() {
-        for header in ["CO2 (ppm)", "Battery (V)", "Collar", "Phase", "RECORD", "O2 setpoint (ppm)", "[CO2]_ppm_sd", "Water level (m)", "Oxygen (mg/L)", "Name"] {
+        for header in [
+            "CO2 (ppm)",
+            "Battery (V)",
+            "Collar",
+            "Phase",
+            "RECORD",
+            "O2 setpoint (ppm)",
+            "[CO2]_ppm_sd",
+            "Water level (m)",
+            "Oxygen (mg/L)",
+            "Name",
+        ] {
             assert_eq!(channel(header), None, "{header}");
         }
     }

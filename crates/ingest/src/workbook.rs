@@ -10,7 +10,13 @@ use crate::question::{Question, Topic};
 use crate::recording::Choice;
 
 /// The sheet the plan names, or the fullest one.
-pub(crate) fn read(file: &str, bytes: &[u8], wanted: Option<&str>, choices: &mut Vec<Choice>, questions: &mut Vec<Question>) -> Result<String, ReadError> {
+pub(crate) fn read(
+    file: &str,
+    bytes: &[u8],
+    wanted: Option<&str>,
+    choices: &mut Vec<Choice>,
+    questions: &mut Vec<Question>,
+) -> Result<String, ReadError> {
     let broken = |message: String| ReadError::Workbook { file: file.into(), message };
     let mut book = open_workbook_auto_from_rs(Cursor::new(bytes)).map_err(|error| broken(error.to_string()))?;
     let names = book.sheet_names();

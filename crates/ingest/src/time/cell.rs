@@ -66,12 +66,9 @@ impl RawDate {
     pub(crate) fn days(&self, order: Order) -> Option<i64> {
         let [a, b, c] = [0, 1, 2];
         let (year, month, day) = match (self.month_word, order) {
-            (Some(0), _) => (c, a, b),
-            (Some(1), Order::Ymd) => (a, b, c),
-            (Some(_), _) => (c, b, a),
-            (None, Order::Ymd) => (a, b, c),
-            (None, Order::Dmy) => (c, b, a),
-            (None, Order::Mdy) => (c, a, b),
+            (Some(0), _) | (None, Order::Mdy) => (c, a, b),
+            (Some(1) | None, Order::Ymd) => (a, b, c),
+            (Some(_), _) | (None, Order::Dmy) => (c, b, a),
         };
         let full_year = match self.digits[year] {
             1 | 2 if self.parts[year] < 70 => 2000 + self.parts[year],
@@ -160,7 +157,8 @@ pub(crate) fn moment(cell: &[u8]) -> Option<Moment> {
     if rest.is_empty() {
         return found.date.is_some().then_some(found);
     }
-    let (clock, half_day, behind) = if found.date.is_some() { clock_prefix(rest, true)? } else { clock_prefix(rest, false)? };
+    let (clock, half_day, behind) =
+        if found.date.is_some() { clock_prefix(rest, true)? } else { clock_prefix(rest, false)? };
     found.clock_ns = Some(clock);
     found.half_day = half_day;
     rest = trim_start(behind);
@@ -203,8 +201,9 @@ fn skip_weekday(cell: &[u8]) -> &[u8] {
 fn skip_joint(text: &[u8]) -> Option<&[u8]> {
     let blank = trim_start(text);
     let rest = match blank {
-        [b'T' | b't' | b'_' | b'/' | b'-' | b',' | b';' | b':', rest @ ..] => trim_start(rest),
-        [b'a', b't', b' ', rest @ ..] => trim_start(rest),
+        [b'T' | b't' | b'_' | b'/' | b'-' | b',' | b';' | b':', rest @ ..] | [b'a', b't', b' ', rest @ ..] => {
+            trim_start(rest)
+        }
         _ if blank.len() < text.len() => blank,
         _ => return None,
     };
@@ -233,7 +232,12 @@ fn compact_date(text: &[u8]) -> Option<(RawDate, &[u8])> {
         9 if text.len() >= 12 && text[..12].iter().all(u8::is_ascii_digit) => (value / 10, &text[8..]),
         _ => return None,
     };
-    let raw = RawDate { parts: [value / 10_000, value / 100 % 100, value % 100], digits: [4, 2, 2], month_word: None, separator: 0 };
+    let raw = RawDate {
+        parts: [value / 10_000, value / 100 % 100, value % 100],
+        digits: [4, 2, 2],
+        month_word: None,
+        separator: 0,
+    };
     raw.days(Order::Ymd)?;
     Some((raw, rest))
 }
@@ -253,7 +257,12 @@ fn separated_date(text: &[u8]) -> Option<(RawDate, &[u8])> {
     if third_digits > 4 || (month_word.is_none() && separator != other) {
         return None;
     }
-    let raw = RawDate { parts: [first, second, third], digits: [first_digits, second_digits, third_digits], month_word, separator };
+    let raw = RawDate {
+        parts: [first, second, third],
+        digits: [first_digits, second_digits, third_digits],
+        month_word,
+        separator,
+    };
     (!raw.orders().is_empty()).then_some((raw, rest))
 }
 
@@ -279,9 +288,38 @@ fn date_separator(text: &[u8]) -> Option<(u8, &[u8])> {
 /// Month names of English, German, French, Spanish and Dutch by their first letters.
 fn month_word(word: &[u8]) -> Option<u32> {
     const NAMES: [(&str, u32); 32] = [
-        ("jan", 1), ("jän", 1), ("ene", 1), ("feb", 2), ("fév", 2), ("fev", 2), ("mar", 3), ("mär", 3), ("mrz", 3), ("maa", 3), ("mrt", 3),
-        ("apr", 4), ("avr", 4), ("abr", 4), ("may", 5), ("mai", 5), ("mei", 5), ("juin", 6), ("jun", 6), ("juil", 7), ("jul", 7),
-        ("aug", 8), ("aoû", 8), ("aou", 8), ("ago", 8), ("sep", 9), ("oct", 10), ("okt", 10), ("nov", 11), ("dec", 12), ("dez", 12), ("déc", 12),
+        ("jan", 1),
+        ("jän", 1),
+        ("ene", 1),
+        ("feb", 2),
+        ("fév", 2),
+        ("fev", 2),
+        ("mar", 3),
+        ("mär", 3),
+        ("mrz", 3),
+        ("maa", 3),
+        ("mrt", 3),
+        ("apr", 4),
+        ("avr", 4),
+        ("abr", 4),
+        ("may", 5),
+        ("mai", 5),
+        ("mei", 5),
+        ("juin", 6),
+        ("jun", 6),
+        ("juil", 7),
+        ("jul", 7),
+        ("aug", 8),
+        ("aoû", 8),
+        ("aou", 8),
+        ("ago", 8),
+        ("sep", 9),
+        ("oct", 10),
+        ("okt", 10),
+        ("nov", 11),
+        ("dec", 12),
+        ("dez", 12),
+        ("déc", 12),
     ];
     if word.len() < 3 || word.len() > 12 {
         return None;
@@ -352,8 +390,8 @@ fn fraction_prefix(text: &[u8]) -> (i64, &[u8]) {
 fn with_half_day(clock: i64, rest: &[u8]) -> Option<(i64, bool, &[u8])> {
     let blank = trim_start(rest);
     let (letter, behind) = match blank {
-        [letter @ (b'A' | b'a' | b'P' | b'p'), b'M' | b'm', behind @ ..] => (*letter, behind),
-        [letter @ (b'A' | b'a' | b'P' | b'p'), b'.', b'M' | b'm', b'.', behind @ ..]
+        [letter @ (b'A' | b'a' | b'P' | b'p'), b'M' | b'm', behind @ ..]
+        | [letter @ (b'A' | b'a' | b'P' | b'p'), b'.', b'M' | b'm', b'.', behind @ ..]
         | [letter @ (b'A' | b'a' | b'P' | b'p'), b'.', b' ', b'M' | b'm', b'.', behind @ ..] => (*letter, behind),
         _ => return Some((clock, false, rest)),
     };
@@ -375,7 +413,17 @@ fn apply_half_day(clock: i64, afternoon: bool) -> Option<(i64, bool)> {
 /// `Z`, `UTC`, `+02:00`, `GMT-7`, `CEST`.
 fn offset_prefix(text: &[u8]) -> Option<(i32, &[u8])> {
     const WORDS: [(&str, i32); 11] = [
-        ("UTC", 0), ("GMT", 0), ("CEST", 7200), ("CET", 3600), ("MESZ", 7200), ("MEZ", 3600), ("WEST", 3600), ("WET", 0), ("EEST", 10_800), ("EET", 7200), ("Z", 0),
+        ("UTC", 0),
+        ("GMT", 0),
+        ("CEST", 7200),
+        ("CET", 3600),
+        ("MESZ", 7200),
+        ("MEZ", 3600),
+        ("WEST", 3600),
+        ("WET", 0),
+        ("EEST", 10_800),
+        ("EET", 7200),
+        ("Z", 0),
     ];
     let text = text.strip_prefix(b"(").unwrap_or(text);
     for (word, offset) in WORDS {
@@ -401,7 +449,8 @@ fn offset_prefix(text: &[u8]) -> Option<(i32, &[u8])> {
         (4, _) => (first / 100, first % 100, rest),
         _ => return None,
     };
-    (hours <= 14 && minutes < 60).then(|| (sign * (hours * 3600 + minutes * 60) as i32, rest.strip_prefix(b")").unwrap_or(rest)))
+    (hours <= 14 && minutes < 60)
+        .then(|| (sign * (hours * 3600 + minutes * 60) as i32, rest.strip_prefix(b")").unwrap_or(rest)))
 }
 
 fn strip_word<'a>(text: &'a [u8], word: &str) -> Option<&'a [u8]> {
@@ -425,13 +474,25 @@ mod tests {
     fn seconds(text: &str, order: Order) -> Option<f64> {
         let moment = moment(text.as_bytes())?;
         let days = moment.date.map_or(Some(0), |date| date.days(order))?;
-        Some(days as f64 * 86_400.0 + moment.clock_ns.unwrap_or(0) as f64 / 1e9 - f64::from(moment.offset_s.unwrap_or(0)))
+        Some(
+            days as f64 * 86_400.0 + moment.clock_ns.unwrap_or(0) as f64 / 1e9
+                - f64::from(moment.offset_s.unwrap_or(0)),
+        )
     }
 
     #[test]
     fn iso_times_are_read_with_and_without_offset() {
         let noon = Some(1_777_896_000.0);
-        for text in ["2026-05-04T12:00:00Z", "2026-05-04 12:00:00", "2026-05-04T14:00:00+02:00", "2026-05-04 14:00:00 +0200", "20260504T120000Z", "20260504120000", "2026/05/04 12:00", "2026-05-04T12:00:00.000"] {
+        for text in [
+            "2026-05-04T12:00:00Z",
+            "2026-05-04 12:00:00",
+            "2026-05-04T14:00:00+02:00",
+            "2026-05-04 14:00:00 +0200",
+            "20260504T120000Z",
+            "20260504120000",
+            "2026/05/04 12:00",
+            "2026-05-04T12:00:00.000",
+        ] {
             assert_eq!(seconds(text, Order::Ymd), noon, "{text}");
         }
     }
@@ -439,10 +500,25 @@ mod tests {
     #[test]
     fn day_first_and_month_first_are_read_as_told() {
         let noon = Some(1_777_896_000.0);
-        for text in ["04.05.2026 12:00:00", "4/5/2026 12:00", "04-05-26 12:00:00 PM", "04/05/2026/12:00:00", "4 May 2026 12:00", "04-Mai-2026 12:00:00", "04.05.2026, 12:00:00", "4. Mai 2026 12:00"] {
+        for text in [
+            "04.05.2026 12:00:00",
+            "4/5/2026 12:00",
+            "04-05-26 12:00:00 PM",
+            "04/05/2026/12:00:00",
+            "4 May 2026 12:00",
+            "04-Mai-2026 12:00:00",
+            "04.05.2026, 12:00:00",
+            "4. Mai 2026 12:00",
+        ] {
             assert_eq!(seconds(text, Order::Dmy), noon, "{text}");
         }
-        for text in ["05/04/2026 12:00:00 PM", "5/4/26 12:00", "May 4, 2026 12:00 p.m.", "May 4 2026 at 12:00:00", "05/04/2026 12:00:00:000"] {
+        for text in [
+            "05/04/2026 12:00:00 PM",
+            "5/4/26 12:00",
+            "May 4, 2026 12:00 p.m.",
+            "May 4 2026 at 12:00:00",
+            "05/04/2026 12:00:00:000",
+        ] {
             assert_eq!(seconds(text, Order::Mdy), noon, "{text}");
         }
         assert_eq!(seconds("08/18/10 02:00:00  PM", Order::Mdy), seconds("2010-08-18T14:00:00", Order::Ymd));
@@ -458,7 +534,9 @@ mod tests {
 
     #[test]
     fn numbers_and_words_are_no_times() {
-        for text in ["12.5", "7.315", "151.203.000", "1234", "-12.5", "Flush", "1.2.3.4", "25:61", "2026", "1e5", "20261345"] {
+        for text in
+            ["12.5", "7.315", "151.203.000", "1234", "-12.5", "Flush", "1.2.3.4", "25:61", "2026", "1e5", "20261345"]
+        {
             assert_eq!(moment(text.as_bytes()), None, "{text}");
         }
     }

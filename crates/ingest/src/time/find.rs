@@ -3,6 +3,7 @@
 use super::cell::{DAY_NS, Moment, moment, offset_in};
 use super::order::{Dates, Verdict};
 use super::{Base, Part, TimePlan};
+use crate::fold::Folded;
 use crate::header::Table;
 use crate::number::{self, NumberStyle};
 use crate::options::Format;
@@ -10,7 +11,7 @@ use crate::question::{Question, Topic};
 use crate::recording::Choice;
 use crate::records::Record;
 use crate::unit_text;
-use crate::words::{Folded, is_time};
+use crate::words::is_time;
 
 const SECOND_NS: f64 = 1e9;
 /// Days from 1899-12-30, day 0 of spreadsheets, to 1970-01-01.
@@ -122,11 +123,18 @@ struct Finder<'a> {
 
 /// A time base, or what is missing for one.
 enum Candidate {
-    Plan { plan: TimePlan, because: String },
+    Plan {
+        plan: TimePlan,
+        because: String,
+    },
     /// The unit of elapsed numbers is not known.
-    UnitOpen { column: usize },
+    UnitOpen {
+        column: usize,
+    },
     /// Day numbers of an unlikely epoch.
-    DaysOpen { column: usize },
+    DaysOpen {
+        column: usize,
+    },
     None,
 }
 
@@ -146,17 +154,25 @@ impl Finder<'_> {
     fn elapsed_by_plan(&self) -> Candidate {
         let Some(column) = self.first_wanted_or(|| self.best_elapsed_column()) else { return Candidate::None };
         if self.profiles.get(column).is_some_and(|profile| profile.mostly(profile.clock)) {
-            return self.plan(vec![(column, Part::Clock)], Base::Elapsed, "the plan says elapsed, the cells are h:mm:ss");
+            return self.plan(
+                vec![(column, Part::Clock)],
+                Base::Elapsed,
+                "the plan says elapsed, the cells are h:mm:ss",
+            );
         }
         match self.elapsed_unit(column) {
-            Some((ns_per_unit, because)) => self.plan(vec![(column, Part::Number { ns_per_unit, offset_ns: 0 })], Base::Elapsed, because),
+            Some((ns_per_unit, because)) => {
+                self.plan(vec![(column, Part::Number { ns_per_unit, offset_ns: 0 })], Base::Elapsed, because)
+            }
             None => Candidate::UnitOpen { column },
         }
     }
 
     fn number_by_plan(&self, ns_per_unit: f64, offset_ns: i64, base: Base) -> Candidate {
         match self.first_wanted_or(|| self.best_elapsed_column()) {
-            Some(column) => self.plan(vec![(column, Part::Number { ns_per_unit, offset_ns })], base, "the plan says so"),
+            Some(column) => {
+                self.plan(vec![(column, Part::Number { ns_per_unit, offset_ns })], base, "the plan says so")
+            }
             None => Candidate::None,
         }
     }
@@ -172,7 +188,8 @@ impl Finder<'_> {
         };
         // One pattern may speak of the date column alone while the clock stands apart.
         let columns = if columns.is_empty() { vec![0] } else { columns };
-        let base = if pattern.contains("%z") || pattern.contains("%:z") { Base::Utc } else { self.local_base(columns[0]) };
+        let base =
+            if pattern.contains("%z") || pattern.contains("%:z") { Base::Utc } else { self.local_base(columns[0]) };
         let base = if pattern.contains(['d', 'j', 'F', 'D', 's']) { base } else { Base::ClockOnly };
         let first = columns[0];
         self.plan(vec![(first, Part::Pattern { pattern: pattern.to_owned(), columns })], base, "the plan says so")
@@ -180,16 +197,24 @@ impl Finder<'_> {
 
     fn recognise(&self) -> Candidate {
         if !self.search.wanted.is_empty() {
-            return self.from_wanted();
+            return self.read_wanted();
         }
-        [self.epoch(), self.date_time(), self.date_and_clock(), self.spreadsheet(), self.named_elapsed(), self.clock_only(), self.unnamed_elapsed()]
-            .into_iter()
-            .find(|candidate| !matches!(candidate, Candidate::None))
-            .unwrap_or(Candidate::None)
+        [
+            self.epoch(),
+            self.date_time(),
+            self.date_and_clock(),
+            self.spreadsheet(),
+            self.named_elapsed(),
+            self.clock_only(),
+            self.unnamed_elapsed(),
+        ]
+        .into_iter()
+        .find(|candidate| !matches!(candidate, Candidate::None))
+        .unwrap_or(Candidate::None)
     }
 
     /// The plan names the columns and nothing else: read each for what it looks like.
-    fn from_wanted(&self) -> Candidate {
+    fn read_wanted(&self) -> Candidate {
         let mut parts = Vec::new();
         let mut dated = false;
         let wanted = self.search.wanted;
@@ -205,13 +230,19 @@ impl Finder<'_> {
                     Some(part) => parts.push((column, part)),
                     None => return Candidate::None,
                 }
-            } else if let candidate @ Candidate::Plan { .. } = self.epoch_column(column).map_or(Candidate::None, |found| found) {
+            } else if let candidate @ Candidate::Plan { .. } =
+                self.epoch_column(column).map_or(Candidate::None, |found| found)
+            {
                 return candidate;
-            } else if let candidate @ (Candidate::Plan { .. } | Candidate::DaysOpen { .. }) = self.spreadsheet_column(column) {
+            } else if let candidate @ (Candidate::Plan { .. } | Candidate::DaysOpen { .. }) =
+                self.spreadsheet_column(column)
+            {
                 return candidate;
             } else {
                 return match self.elapsed_unit(column) {
-                    Some((ns_per_unit, because)) => self.plan(vec![(column, Part::Number { ns_per_unit, offset_ns: 0 })], Base::Elapsed, because),
+                    Some((ns_per_unit, because)) => {
+                        self.plan(vec![(column, Part::Number { ns_per_unit, offset_ns: 0 })], Base::Elapsed, because)
+                    }
                     None => Candidate::UnitOpen { column },
                 };
             }
@@ -259,21 +290,34 @@ impl Finder<'_> {
             Some(column) => {
                 let mut parts = vec![(column, self.date_part(column))];
                 parts.extend(self.fraction_beside(column));
-                self.plan(parts, self.local_base(column), format!("column '{}' holds date and clock", self.name(column)))
+                self.plan(
+                    parts,
+                    self.local_base(column),
+                    format!("column '{}' holds date and clock", self.name(column)),
+                )
             }
             None => Candidate::None,
         }
     }
 
     fn date_and_clock(&self) -> Candidate {
-        let mut dates = (0..self.profiles.len()).filter(|column| self.profiles[*column].mostly(self.profiles[*column].dated));
+        let mut dates =
+            (0..self.profiles.len()).filter(|column| self.profiles[*column].mostly(self.profiles[*column].dated));
         let Some(date) = dates.next() else { return Candidate::None };
-        let clock = (0..self.profiles.len()).filter(|column| self.profiles[*column].mostly(self.profiles[*column].clock)).min_by_key(|column| column.abs_diff(date));
+        let clock = (0..self.profiles.len())
+            .filter(|column| self.profiles[*column].mostly(self.profiles[*column].clock))
+            .min_by_key(|column| column.abs_diff(date));
         let part = match clock {
             Some(clock) => (clock, Part::Clock),
             None => match (0..self.profiles.len()).find_map(|column| Some((column, self.hour_part(column)?))) {
                 Some(hour) => hour,
-                None => return self.plan(vec![(date, self.date_part(date))], self.local_base(date), format!("column '{}' holds dates", self.name(date))),
+                None => {
+                    return self.plan(
+                        vec![(date, self.date_part(date))],
+                        self.local_base(date),
+                        format!("column '{}' holds dates", self.name(date)),
+                    );
+                }
             },
         };
         let because = format!("column '{}' holds the date, column '{}' the clock", self.name(date), self.name(part.0));
@@ -290,7 +334,10 @@ impl Finder<'_> {
     fn hour_part(&self, column: usize) -> Option<Part> {
         let words = Folded::new(self.name(column));
         let (low, high) = self.profiles[column].range();
-        (self.profiles[column].mostly(self.profiles[column].numbers.len()) && words.is_hour() && low >= 0.0 && high <= 24.0)
+        (self.profiles[column].mostly(self.profiles[column].numbers.len())
+            && words.is_hour()
+            && low >= 0.0
+            && high <= 24.0)
             .then_some(Part::Number { ns_per_unit: 3600.0 * SECOND_NS, offset_ns: 0 })
     }
 
@@ -369,24 +416,37 @@ impl Finder<'_> {
         let profile = &self.profiles[column];
         let (low, high) = profile.range();
         let is_date = Folded::new(self.name(column)).is_date();
-        if !profile.rises() || high - low > 10_000.0 || !profile.numbers.iter().any(|value| value.fract() != 0.0) && !is_date {
-            return if is_date && (7_000.0..80_000.0).contains(&low) && high < 80_000.0 && self.spread_is_days(profile) { Candidate::DaysOpen { column } } else { Candidate::None };
+        if !profile.rises()
+            || high - low > 10_000.0
+            || !profile.numbers.iter().any(|value| value.fract() != 0.0) && !is_date
+        {
+            return if is_date
+                && (7_000.0..80_000.0).contains(&low)
+                && high < 80_000.0
+                && profile.mostly(profile.numbers.len())
+            {
+                Candidate::DaysOpen { column }
+            } else {
+                Candidate::None
+            };
         }
         if low > 32_874.0 && high < 73_050.0 {
             let part = Part::Number { ns_per_unit: DAY_NS as f64, offset_ns: -SPREADSHEET_EPOCH_DAYS * DAY_NS };
-            return self.plan(vec![(column, part)], Base::Local, format!("column '{}' holds day numbers of a spreadsheet", self.name(column)));
+            return self.plan(
+                vec![(column, part)],
+                Base::Local,
+                format!("column '{}' holds day numbers of a spreadsheet", self.name(column)),
+            );
         }
         if is_date && low > 7_000.0 && high < 32_874.0 { Candidate::DaysOpen { column } } else { Candidate::None }
-    }
-
-    fn spread_is_days(&self, profile: &Profile) -> bool {
-        profile.mostly(profile.numbers.len())
     }
 
     fn named_elapsed(&self) -> Candidate {
         let Some(column) = self.best_elapsed_column() else { return Candidate::None };
         match self.elapsed_unit(column) {
-            Some((ns_per_unit, because)) => self.plan(vec![(column, Part::Number { ns_per_unit, offset_ns: 0 })], Base::Elapsed, because),
+            Some((ns_per_unit, because)) => {
+                self.plan(vec![(column, Part::Number { ns_per_unit, offset_ns: 0 })], Base::Elapsed, because)
+            }
             None => Candidate::UnitOpen { column },
         }
     }
@@ -401,7 +461,11 @@ impl Finder<'_> {
                 words.is_day_fraction() || is_time(self.name(*column)) && !words.is_begin()
             })
             .min_by_key(|column| (!self.profiles[*column].counts_up(), *column))
-            .or_else(|| (0..self.profiles.len()).filter(numeric).find(|column| !self.search.table.has_header && self.profiles[*column].rises()))
+            .or_else(|| {
+                (0..self.profiles.len())
+                    .filter(numeric)
+                    .find(|column| !self.search.table.has_header && self.profiles[*column].rises())
+            })
     }
 
     fn elapsed_unit(&self, column: usize) -> Option<(f64, String)> {
@@ -422,12 +486,18 @@ impl Finder<'_> {
         if words.is_day_fraction() {
             return Some((DAY_NS as f64, format!("column '{name}' holds fractions of a day")));
         }
-        words.whole_word_unit().and_then(|unit| Some((ns_per(unit)?, format!("column '{name}' is named after its unit, {unit}"))))
+        words
+            .whole_word_unit()
+            .and_then(|unit| Some((ns_per(unit)?, format!("column '{name}' is named after its unit, {unit}"))))
     }
 
     fn clock_only(&self) -> Candidate {
         match (0..self.profiles.len()).find(|column| self.profiles[*column].mostly(self.profiles[*column].clock)) {
-            Some(column) => self.plan(vec![(column, Part::Clock)], Base::ClockOnly, format!("column '{}' holds clocks without a date", self.name(column))),
+            Some(column) => self.plan(
+                vec![(column, Part::Clock)],
+                Base::ClockOnly,
+                format!("column '{}' holds clocks without a date", self.name(column)),
+            ),
             None => Candidate::None,
         }
     }
@@ -436,7 +506,10 @@ impl Finder<'_> {
     fn unnamed_elapsed(&self) -> Candidate {
         let column = 0;
         let Some(profile) = self.profiles.first() else { return Candidate::None };
-        if profile.rises() && profile.distinct * 10 >= profile.filled * 8 && (!self.search.table.has_header || self.name(column).is_empty()) {
+        if profile.rises()
+            && profile.distinct * 10 >= profile.filled * 8
+            && (!self.search.table.has_header || self.name(column).is_empty())
+        {
             return Candidate::UnitOpen { column };
         }
         Candidate::None
@@ -451,7 +524,8 @@ impl Finder<'_> {
                 if let Some((_, Part::Pattern { columns: all, .. })) = plan.parts.first() {
                     columns.clone_from(all);
                 }
-                let open_dates = plan.parts.iter().find(|(_, part)| matches!(part, Part::Date(_))).map(|(column, _)| *column);
+                let open_dates =
+                    plan.parts.iter().find(|(_, part)| matches!(part, Part::Date(_))).map(|(column, _)| *column);
                 Found { plan: Some(plan), columns, open_dates }
             }
             Candidate::UnitOpen { column } => {
@@ -522,7 +596,12 @@ pub(crate) fn ns_per(unit: &str) -> Option<f64> {
 
 /// Another column that counts seconds (from 1970, 1904 or 1900) tells which reading of an ambiguous date is right:
 /// the difference of the two clocks must be less than a day.
-pub(crate) fn order_by_counter(rows: &[Record<'_>], date_column: usize, width: usize, style: NumberStyle) -> Option<(super::cell::Order, usize)> {
+pub(crate) fn order_by_counter(
+    rows: &[Record<'_>],
+    date_column: usize,
+    width: usize,
+    style: NumberStyle,
+) -> Option<(super::cell::Order, usize)> {
     use super::cell::Order;
     let row = rows.iter().find(|row| moment(row.field(date_column)).is_some())?;
     let found = moment(row.field(date_column))?;

@@ -48,7 +48,11 @@ pub(crate) enum Base {
 
 impl TimePlan {
     /// The time of a row, ns; and whether the row states its own offset (then the time is UTC).
-    pub(crate) fn row<'a>(&self, field: impl Fn(usize) -> &'a [u8], memory: &mut DateMemory) -> Result<(i64, bool), RowReason> {
+    pub(crate) fn row<'a>(
+        &self,
+        field: impl Fn(usize) -> &'a [u8],
+        memory: &mut DateMemory,
+    ) -> Result<(i64, bool), RowReason> {
         let mut total: i64 = 0;
         let mut has_offset = false;
         for (column, part) in &self.parts {
@@ -63,7 +67,9 @@ impl TimePlan {
                     ns
                 }
                 Part::Clock => {
-                    let Moment { date: None, clock_ns: Some(ns), offset_s, .. } = moment(cell).ok_or(RowReason::TimeUnreadable)? else {
+                    let Moment { date: None, clock_ns: Some(ns), offset_s, .. } =
+                        moment(cell).ok_or(RowReason::TimeUnreadable)?
+                    else {
                         return Err(RowReason::TimeUnreadable);
                     };
                     has_offset |= offset_s.is_some();
@@ -71,7 +77,9 @@ impl TimePlan {
                 }
                 Part::Number { ns_per_unit, offset_ns } => {
                     let value = number::parse(cell, self.style).ok_or_else(|| unreadable_number(cell))?;
-                    scaled(value, *ns_per_unit).and_then(|ns| ns.checked_add(*offset_ns)).ok_or(RowReason::TimeUnreadable)?
+                    scaled(value, *ns_per_unit)
+                        .and_then(|ns| ns.checked_add(*offset_ns))
+                        .ok_or(RowReason::TimeUnreadable)?
                 }
                 Part::Pattern { pattern, columns } => {
                     let (ns, offset) = by_pattern(pattern, columns, &field).ok_or(RowReason::TimeUnreadable)?;
@@ -86,7 +94,11 @@ impl TimePlan {
 }
 
 fn unreadable_number(cell: &[u8]) -> RowReason {
-    if matches!(crate::cell::read(cell, NumberStyle::POINT), crate::cell::Cell::Missing) { RowReason::TimeMissing } else { RowReason::TimeUnreadable }
+    if matches!(crate::cell::read(cell, NumberStyle::POINT), crate::cell::Cell::Missing) {
+        RowReason::TimeMissing
+    } else {
+        RowReason::TimeUnreadable
+    }
 }
 
 /// Nanoseconds within ±200 years.
@@ -107,7 +119,7 @@ fn by_pattern<'a>(pattern: &str, columns: &[usize], field: &impl Fn(usize) -> &'
         return Some((i64::try_from(timestamp.as_nanosecond()).ok()?, true));
     }
     let days = match parsed.to_date() {
-        Ok(date) => i64::from(date.duration_since(jiff::civil::date(1970, 1, 1)).as_hours()) / 24,
+        Ok(date) => date.duration_since(jiff::civil::date(1970, 1, 1)).as_hours() / 24,
         Err(_) if !pattern.contains(['d', 'j', 'F', 'D', 'x', 'c']) => 0,
         Err(_) => return None,
     };

@@ -1,6 +1,8 @@
 //! Which order day, month and year stand in, told from all dates of the column.
 
-use super::cell::{Order, Orders, RawDate};
+use super::cell::{Order, Orders, RawDate, moment};
+use crate::question::{Question, Topic};
+use crate::records::{Record, text_of};
 
 /// The dates of a column in row order, each once where rows repeat it.
 #[derive(Debug, Clone)]
@@ -60,7 +62,10 @@ impl Dates {
             return Verdict::Decided(left[0], "day and month are the same number".into());
         }
         self.by_steps(&left).map_or(Verdict::Open(left), |order| {
-            Verdict::Decided(order, "in this order the log runs on from day to day; in any other it would leap by months".into())
+            Verdict::Decided(
+                order,
+                "in this order the log runs on from day to day; in any other it would leap by months".into(),
+            )
         })
     }
 
@@ -79,9 +84,40 @@ impl Dates {
     }
 }
 
+/// The question that dates of an open order pose, with a pattern for each answer.
+pub(crate) fn question(orders: &[Order], rows: &[Record<'_>], column: usize) -> Question {
+    let example =
+        rows.iter().map(|row| row.field(column)).find(|cell| moment(cell).is_some()).map(text_of).unwrap_or_default();
+    let names: Vec<&str> = orders.iter().map(|order| order.name()).collect();
+    let separator = if example.contains('-') { "-" } else { "/" };
+    let year = if example.split(|c: char| !c.is_ascii_digit()).any(|part| part.len() == 4) { "%Y" } else { "%y" };
+    let clock = match (example.to_uppercase().contains('M'), example.matches(':').count()) {
+        (true, _) => " %I:%M:%S %p",
+        (false, 0) => "",
+        (false, 1) => " %H:%M",
+        (false, _) => " %H:%M:%S",
+    };
+    let patterns: Vec<String> = orders
+        .iter()
+        .map(|order| {
+            let date = match order {
+                Order::Ymd => [year, "%m", "%d"],
+                Order::Dmy => ["%d", "%m", year],
+                Order::Mdy => ["%m", "%d", year],
+            };
+            format!("time = \"{}{clock}\"", date.join(separator))
+        })
+        .collect();
+    Question {
+        topic: Topic::Time,
+        text: format!("time: '{example}' may be read {}, and no date of the file decides", names.join(" or ")),
+        answer: format!("[test.format] {}", patterns.join("   # or ")),
+        blocking: true,
+    }
+}
+
 #[cfg(test)]
 mod tests {
-    use super::super::cell::moment;
     use super::*;
 
     fn verdict(dates: &[&str]) -> Verdict {

@@ -1,8 +1,8 @@
 //! Local times to UTC: the autumn fold from the order of the rows, the spring gap reported.
 
+use jiff::SignedDuration;
 use jiff::civil::DateTime;
 use jiff::tz::{AmbiguousOffset, Offset, TimeZone};
-use jiff::SignedDuration;
 
 use super::cell::DAY_NS;
 
@@ -45,7 +45,9 @@ pub(crate) fn to_utc(times: &mut [i64], zone: &TimeZone) -> Conversion {
             times[index] = local - i64::from(offset) * SECOND_NS;
         } else {
             match ambiguous(local, zone) {
-                Some(AmbiguousOffset::Unambiguous { offset }) => times[index] = local - i64::from(offset.seconds()) * SECOND_NS,
+                Some(AmbiguousOffset::Unambiguous { offset }) => {
+                    times[index] = local - i64::from(offset.seconds()) * SECOND_NS;
+                }
                 Some(AmbiguousOffset::Gap { before, .. }) => {
                     times[index] = local - i64::from(before.seconds()) * SECOND_NS;
                     conversion.skipped.push(index);
@@ -82,7 +84,8 @@ impl Day {
             _ => None,
         };
         let start = number.saturating_mul(DAY_NS);
-        let (first, last) = (at(start.saturating_sub(2 * 3600 * SECOND_NS)), at(start.saturating_add(DAY_NS + 2 * 3600 * SECOND_NS)));
+        let (first, last) =
+            (at(start.saturating_sub(2 * 3600 * SECOND_NS)), at(start.saturating_add(DAY_NS + 2 * 3600 * SECOND_NS)));
         Self { number, offset_s: first.filter(|_| first == last) }
     }
 }
@@ -97,34 +100,43 @@ fn ambiguous(local_ns: i64, zone: &TimeZone) -> Option<AmbiguousOffset> {
 
 /// The first row behind the run of rows inside the fold.
 fn fold_end(times: &[i64], start: usize, zone: &TimeZone) -> usize {
-    let behind = times[start..].iter().position(|local| !matches!(ambiguous(*local, zone), Some(AmbiguousOffset::Fold { .. })));
+    let behind =
+        times[start..].iter().position(|local| !matches!(ambiguous(*local, zone), Some(AmbiguousOffset::Fold { .. })));
     behind.map_or(times.len(), |at| start + at)
 }
 
 /// Rows before the clock went back are of the first pass, rows after it of the second. With one pass only the
 /// smaller break, to the row before or to the row behind, tells which it was.
-fn resolve_fold(rows: &mut [i64], count: usize, previous: Option<i64>, (before, after): (Offset, Offset), zone: &TimeZone, conversion: &mut Conversion) {
+fn resolve_fold(
+    rows: &mut [i64],
+    count: usize,
+    previous: Option<i64>,
+    (before, after): (Offset, Offset),
+    zone: &TimeZone,
+    conversion: &mut Conversion,
+) {
     let first_pass = |local: i64| local - i64::from(before.seconds()) * SECOND_NS;
     let second_pass = |local: i64| local - i64::from(after.seconds()) * SECOND_NS;
     let hour = i64::from(before.seconds() - after.seconds()) * SECOND_NS;
     let step_back = (1..count).find(|i| rows[*i] < rows[i - 1] && rows[i - 1] - rows[*i] > hour / 3);
-    let change = match step_back {
-        Some(at) => at,
-        None => {
-            let gap_before = previous.map(|previous| first_pass(rows[0]) - previous);
-            let behind = rows.get(count).and_then(|local| ambiguous(*local, zone).map(|offset| (*local, offset)));
-            let gap_behind = behind.and_then(|(local, offset)| match offset {
-                AmbiguousOffset::Unambiguous { offset } => Some(local - i64::from(offset.seconds()) * SECOND_NS - second_pass(rows[count - 1])),
-                _ => None,
-            });
-            match (gap_before, gap_behind) {
-                (Some(gap_before), Some(gap_behind)) if gap_before <= gap_behind => count,
-                (Some(_) | None, Some(_)) => 0,
-                (Some(_), None) => count,
-                (None, None) => {
-                    conversion.fold_guessed = true;
-                    count
-                }
+    let change = if let Some(at) = step_back {
+        at
+    } else {
+        let gap_before = previous.map(|previous| first_pass(rows[0]) - previous);
+        let behind = rows.get(count).and_then(|local| ambiguous(*local, zone).map(|offset| (*local, offset)));
+        let gap_behind = behind.and_then(|(local, offset)| match offset {
+            AmbiguousOffset::Unambiguous { offset } => {
+                Some(local - i64::from(offset.seconds()) * SECOND_NS - second_pass(rows[count - 1]))
+            }
+            _ => None,
+        });
+        match (gap_before, gap_behind) {
+            (Some(gap_before), Some(gap_behind)) if gap_before <= gap_behind => count,
+            (Some(_) | None, Some(_)) => 0,
+            (Some(_), None) => count,
+            (None, None) => {
+                conversion.fold_guessed = true;
+                count
             }
         }
     };
@@ -142,7 +154,8 @@ mod tests {
             .iter()
             .map(|text| {
                 let moment = super::super::cell::moment(text.as_bytes()).expect("a time");
-                moment.date.and_then(|d| d.days(super::super::cell::Order::Ymd)).expect("a date") * DAY_NS + moment.clock_ns.expect("a clock")
+                moment.date.and_then(|d| d.days(super::super::cell::Order::Ymd)).expect("a date") * DAY_NS
+                    + moment.clock_ns.expect("a clock")
             })
             .collect();
         let conversion = to_utc(&mut times, &parse(zone).expect("a zone"));
@@ -154,7 +167,14 @@ mod tests {
     fn the_autumn_fold_follows_the_order_of_rows() {
         let (minutes, conversion) = utc_minutes(
             "Europe/Vienna",
-            &["2026-10-25 01:30", "2026-10-25 02:00", "2026-10-25 02:30", "2026-10-25 02:00", "2026-10-25 02:30", "2026-10-25 03:00"],
+            &[
+                "2026-10-25 01:30",
+                "2026-10-25 02:00",
+                "2026-10-25 02:30",
+                "2026-10-25 02:00",
+                "2026-10-25 02:30",
+                "2026-10-25 03:00",
+            ],
         );
         assert_eq!(minutes, [0, 30, 60, 90, 120, 150]);
         assert_eq!(conversion.folded, 4);
@@ -168,7 +188,8 @@ mod tests {
 
     #[test]
     fn the_spring_gap_is_reported() {
-        let (_, conversion) = utc_minutes("Europe/Vienna", &["2026-03-29 01:30", "2026-03-29 02:30", "2026-03-29 03:30"]);
+        let (_, conversion) =
+            utc_minutes("Europe/Vienna", &["2026-03-29 01:30", "2026-03-29 02:30", "2026-03-29 03:30"]);
         assert_eq!(conversion.skipped, [1]);
     }
 

@@ -5,6 +5,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 #[path = "../support/mod.rs"]
+#[allow(dead_code, reason = "the bench serves the other test binary")]
 mod support;
 
 use support::{run_in, workspace};

@@ -33,6 +33,8 @@ pub(crate) enum Command {
     Recheck(RecheckArgs),
     /// Leak rate straight from the files of a pressure-change test
     Leak(LeakArgs),
+    /// Convert units of leaks, pressures, flows and moisture, with what they depend on
+    Convert(ConvertArgs),
     /// Print shell completions
     Completions(CompletionsArgs),
     /// Print the manual page (roff)
@@ -181,6 +183,37 @@ pub(crate) struct LeakArgs {
     /// How the result is printed
     #[arg(long, value_enum, default_value_t = Format::Text)]
     pub(crate) format: Format,
+}
+
+const CONVERT_HELP: &str = "\
+Examples:
+  tightfit convert \"4 inH2O\" Pa
+  tightfit convert \"0.05 vol%/h\" \"mbar L/s\" --volume \"0.92 m3\" --pressure \"1013 hPa\"
+  tightfit convert \"1 sccm\" \"Pa m3/s\" --temperature \"22 °C\"
+  tightfit convert \"-45 °C frost point\" ppm --pressure \"1013 hPa\"
+
+A conversion that depends on volume, pressure or temperature asks for it.";
+
+#[derive(Debug, Args)]
+#[command(after_help = CONVERT_HELP)]
+pub(crate) struct ConvertArgs {
+    /// Value with its unit
+    #[arg(allow_hyphen_values = true, value_parser = not_a_flag)]
+    pub(crate) value: String,
+    /// Unit to convert to
+    pub(crate) unit: String,
+    /// Volume of the enclosure
+    #[arg(long)]
+    pub(crate) volume: Option<String>,
+    /// Absolute pressure of the gas, or of the room for gauge and vacuum readings
+    #[arg(long)]
+    pub(crate) pressure: Option<String>,
+    /// Temperature of the gas
+    #[arg(long, allow_hyphen_values = true, value_parser = not_a_flag)]
+    pub(crate) temperature: Option<String>,
+    /// Temperature that sccm, NL and their kin refer to (0 °C unless stated)
+    #[arg(long, value_name = "TEMPERATURE", allow_hyphen_values = true, value_parser = not_a_flag)]
+    pub(crate) reference_temperature: Option<String>,
 }
 
 #[derive(Debug, Args)]

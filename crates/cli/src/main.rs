@@ -20,6 +20,7 @@ fn main() -> ExitCode {
         Command::Draft(args) => commands::draft::run(&args),
         Command::Recheck(args) => commands::recheck::run(&args),
         Command::Leak(args) => commands::leak::run(&args),
+        Command::Convert(args) => commands::convert::run(&args),
         Command::Completions(args) => commands::completions::run(&args),
         Command::Manual => commands::manual::run(),
     };

@@ -314,7 +314,6 @@ fn options(plan: &Plan, test: &Test, file: &str) -> ReadOptions {
         columns: columns.map(|column| request(plan, column)).collect(),
         time_zone: plan.room.time_zone.clone(),
         pressure_pa: plan.room.pressure.as_ref().map(|pressure| pressure.si),
-        ..ReadOptions::default()
     }
 }
 

@@ -2,6 +2,7 @@
 
 mod bench;
 pub mod catalogue;
+pub mod convert;
 pub mod data;
 pub mod dossier;
 pub mod inspect;

@@ -124,9 +124,10 @@ impl std::error::Error for RecheckError {}
 /// # Errors
 /// See [`RecheckError`]; whatever merely differs is a finding.
 pub fn recheck(path: &Path, data_root: Option<&Path>) -> Result<Recheck, RecheckError> {
-    let (folder, file) = match path.is_dir() {
-        true => (path.to_owned(), path.join(RECORD_FILE)),
-        false => (path.parent().map(Path::to_owned).unwrap_or_default(), path.to_owned()),
+    let (folder, file) = if path.is_dir() {
+        (path.to_owned(), path.join(RECORD_FILE))
+    } else {
+        (path.parent().map(Path::to_owned).unwrap_or_default(), path.to_owned())
     };
     let bytes = std::fs::read(&file).map_err(|source| RecheckError::Read { file: file.clone(), source })?;
     let not_a_record = |message: String| RecheckError::NotARecord { file: file.clone(), message };

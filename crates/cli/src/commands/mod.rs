@@ -1,6 +1,7 @@
 //! One file a command.
 
 pub(crate) mod completions;
+pub(crate) mod convert;
 pub(crate) mod draft;
 pub(crate) mod inspect;
 pub(crate) mod leak;

@@ -129,10 +129,9 @@ pub fn write_folder(out: &Path, files: &[NewFile], existing: Existing<'_>) -> Re
     let parent = if parent.as_os_str().is_empty() { Path::new(".") } else { parent };
     let standing = look(&target, existing)?;
     fs::create_dir_all(parent).map_err(|source| WriteError::Io { path: parent.to_owned(), source })?;
-    let mut temporary_name = std::ffi::OsString::from(".");
-    temporary_name.push(name);
-    temporary_name.push(format!(".new-{}", std::process::id()));
-    let temporary = Temporary::create(parent.join(temporary_name))?;
+    let prefix = format!(".{}.new-", name.to_string_lossy());
+    remove_abandoned(parent, &prefix);
+    let temporary = Temporary::create(parent.join(format!("{prefix}{}", std::process::id())))?;
     for file in files {
         temporary.write(file)?;
     }
@@ -187,17 +186,30 @@ fn files_below(folder: &Path) -> io::Result<Vec<PathBuf>> {
     Ok(found)
 }
 
+/// Removes what a killed process left. A folder that is still written to is locked by its process; where folders cannot
+/// be opened for that, nothing is removed.
+fn remove_abandoned(parent: &Path, prefix: &str) {
+    for entry in fs::read_dir(parent).into_iter().flatten().flatten() {
+        let is_ours = entry.file_name().to_string_lossy().starts_with(prefix);
+        if is_ours && File::open(entry.path()).is_ok_and(|folder| folder.try_lock().is_ok()) {
+            // Should this fail, the folder is in nobody's way.
+            let _ = fs::remove_dir_all(entry.path());
+        }
+    }
+}
+
 /// A folder that is removed again unless it took its final name.
 struct Temporary {
     path: PathBuf,
+    /// Tells other processes that it is not abandoned.
+    _lock: Option<File>,
 }
 
 impl Temporary {
     fn create(path: PathBuf) -> Result<Self, WriteError> {
-        // Only a process of the same number that was killed can have left one.
-        let _ = fs::remove_dir_all(&path);
         fs::create_dir(&path).map_err(|source| WriteError::Io { path: path.clone(), source })?;
-        Ok(Self { path })
+        let lock = File::open(&path).ok().filter(|folder| folder.try_lock().is_ok());
+        Ok(Self { path, _lock: lock })
     }
 
     fn write(&self, file: &NewFile) -> Result<(), WriteError> {
@@ -341,6 +353,19 @@ mod tests {
         exchange_in_steps(&new, &old).unwrap();
         assert_eq!(fs::read_to_string(old.join("name")).unwrap(), "new");
         assert_eq!(fs::read_to_string(new.join("name")).unwrap(), "old");
+    }
+
+    #[test]
+    #[cfg(unix)]
+    fn what_a_killed_process_left_is_removed_and_what_another_writes_is_not() {
+        let place = tempfile::tempdir().unwrap();
+        let [abandoned, busy] = ["1", "2"].map(|number| place.path().join(format!(".dossier.new-{number}")));
+        fs::create_dir(&abandoned).unwrap();
+        fs::create_dir(&busy).unwrap();
+        let lock = File::open(&busy).unwrap();
+        lock.try_lock().unwrap();
+        write_folder(&place.path().join("dossier"), &[file("a", "a")], Existing::Refuse).unwrap();
+        assert_eq!(names(place.path()), [".dossier.new-2", "dossier"]);
     }
 
     #[test]

@@ -53,10 +53,8 @@ fn superscript(exponent: &str) -> String {
 /// A quantity as written in the plan, powers of ten set as such.
 pub(super) fn quantity(quantity: &Quantity) -> Markup {
     let text = quantity.text();
-    match text.split_once(char::is_whitespace) {
-        Some((number, unit)) => html! { (number_markup(number)) " " (unit_text(unit.trim())) },
-        None => html! { (typeset(text)) },
-    }
+    let (number, unit) = text.split_once(char::is_whitespace).unwrap_or((text, ""));
+    html! { (number_markup(number)) " " (unit_text(unit.trim())) }
 }
 
 /// `5e-4` as 5 × 10⁻⁴, anything else as it stands.
@@ -118,10 +116,10 @@ fn power_of_ten(size: i32) -> i32 {
     if (-2..5).contains(&size) { 0 } else { size }
 }
 
-/// The power of ten for numbers that are to be compared, the largest given.
-pub(super) fn common_exponent(values: impl Iterator<Item = f64>) -> Option<i32> {
-    let largest = values.map(f64::abs).filter(|value| value.is_finite() && *value > 0.0).max_by(f64::total_cmp)?;
-    Some(power_of_ten(largest.log10().floor() as i32))
+/// The power of ten for numbers that are to be compared: that of the first, which the others stand beside.
+pub(super) fn common_exponent(mut values: impl Iterator<Item = f64>) -> Option<i32> {
+    let first = values.find(|value| value.is_finite() && *value != 0.0)?;
+    Some(power_of_ten(first.abs().log10().floor() as i32))
 }
 
 /// A result in a unit of the reader's choice.

@@ -14,6 +14,12 @@ pub(crate) struct Clock {
     zone_name: String,
 }
 
+/// Steps that read well on a clock, s.
+const ROUND_S: [f64; 18] = [
+    1.0, 5.0, 10.0, 30.0, 60.0, 120.0, 300.0, 600.0, 900.0, 1800.0, 3600.0, 7200.0, 10_800.0, 21_600.0, 43_200.0,
+    86_400.0, 172_800.0, 604_800.0,
+];
+
 /// A labelled moment on the time axis.
 pub(crate) type Tick = (f64, String);
 
@@ -70,10 +76,6 @@ impl Clock {
             let axis = ticks::linear([span[0] / seconds, span[1] / seconds], wanted);
             return axis.values.iter().map(|value| (value * seconds, axis.label(*value))).collect();
         };
-        const ROUND_S: [f64; 18] = [
-            1.0, 5.0, 10.0, 30.0, 60.0, 120.0, 300.0, 600.0, 900.0, 1800.0, 3600.0, 7200.0, 10_800.0, 21_600.0,
-            43_200.0, 86_400.0, 172_800.0, 604_800.0,
-        ];
         let step = ROUND_S.into_iter().find(|step| length / step <= wanted as f64);
         let step = step.unwrap_or_else(|| (length / wanted as f64 / 604_800.0).ceil() * 604_800.0);
         let first = ((span[0] + offset) / step).ceil() * step - offset;

@@ -95,6 +95,7 @@ impl Panel {
     fn time_span(&self) -> Option<[f64; 2]> {
         let times = self.lines.iter().flat_map(|line| &line.points).map(|point| point.0);
         let [low, high] = times.fold([f64::INFINITY, f64::NEG_INFINITY], |[low, high], t| [low.min(t), high.max(t)]);
-        (low <= high).then(|| if low < high { [low, high] } else { [low - 0.5, high + 0.5] })
+        let pad = if low < high { 0.0 } else { 0.5 };
+        (low <= high).then_some([low - pad, high + pad])
     }
 }

@@ -125,19 +125,19 @@ fn fit(evaluation: &PressureChange) -> Figure {
     panels.extend(series.thermometers.iter().take(shown).map(|t| fitted_thermometer(t, most)));
     panels.retain(|panel| !panel.lines.is_empty());
     let note = omitted(series.thermometers.len() - shown);
+    let below = if shown > 0 { " Below: each thermometer and what the fit expects it to read." } else { "" };
     Figure {
         name: "fit".to_owned(),
         title: "Measured and fitted".to_owned(),
         caption: format!(
-            "Top: the measured pressure difference, and what the fitted leak alone would have left had temperature and room \
-             stayed as they were. Below: each thermometer and what the fit expects it to read.{note}"
+            "The measured pressure difference, and what the fitted leak alone would have left had temperature and room \
+             stayed as they were.{below}{note}"
         ),
         description: format!(
-            "Line plots over the window: measured pressure difference {}; by the fitted leak alone {}. Readings and \
-             fitted readings of {} thermometers.{note}",
+            "Line plots over the window: measured pressure difference {}; by the fitted leak alone {}. {}.{note}",
             range_text(series.difference_pa.iter().map(|v| v / scale.pascal), scale.unit),
             range_text(series.fitted_difference_pa.iter().map(|v| v / scale.pascal), scale.unit),
-            shown
+            thermometers_text(shown)
         ),
         panels,
     }
@@ -184,6 +184,14 @@ fn residuals(evaluation: &PressureChange) -> Figure {
             spreads.join("; ")
         ),
         panels: panels.collect(),
+    }
+}
+
+fn thermometers_text(count: usize) -> String {
+    match count {
+        0 => "No thermometer".to_owned(),
+        1 => "Readings and fitted readings of the thermometer".to_owned(),
+        n => format!("Readings and fitted readings of {n} thermometers"),
     }
 }
 

@@ -16,6 +16,7 @@ mod note;
 mod record;
 mod result;
 mod sensor;
+mod series;
 mod settings;
 mod summary;
 mod systematic;
@@ -32,6 +33,7 @@ pub use record::{
     VesselPressure,
 };
 pub use result::{Diagnostics, PressureChange, RowUse, Series, ThermometerDiagnostics, ThermometerSeries};
+pub use series::difference;
 pub use settings::{Compliance, LeakLaw, Settings, StiffnessCheck, SuperimposedLeak, Volume, WindowChoice};
 pub use two_point::two_point_rate_per_h;
 pub use window::{Event, EventKind, Window, WindowEnd, WindowStart};

@@ -196,6 +196,40 @@ impl Distribution {
         }
     }
 
+    /// Distribution of this quantity minus an independent one: 200 equally probable values of each, all differences.
+    #[must_use]
+    pub fn minus(&self, other: &Self) -> Self {
+        if let (Self::Normal { mean: a, standard_deviation: u }, Self::Normal { mean: b, standard_deviation: v }) =
+            (self, other)
+        {
+            return Self::normal(a - b, u.hypot(*v));
+        }
+        const VALUES: u32 = 200;
+        let values = |distribution: &Self| -> Vec<f64> {
+            (0..VALUES).map(|i| distribution.quantile((f64::from(i) + 0.5) / f64::from(VALUES))).collect()
+        };
+        let (a, b) = (values(self), values(other));
+        let mut differences: Vec<f64> = a.iter().flat_map(|x| b.iter().map(move |y| x - y)).collect();
+        differences.sort_by(f64::total_cmp);
+        let count = differences.len() as f64;
+        let stride = differences.len() / 800;
+        let (mut x, mut cumulative) = (Vec::new(), Vec::new());
+        for (index, value) in differences.iter().enumerate().step_by(stride) {
+            if x.last().is_none_or(|last| value > last) {
+                x.push(*value);
+                cumulative.push(index as f64 / count);
+            }
+        }
+        match differences.last() {
+            Some(last) if x.last().is_some_and(|before| last > before) => {
+                x.push(*last);
+                cumulative.push(1.0);
+                Self::Tabulated { x, cumulative }
+            }
+            _ => Self::normal(self.median() - other.median(), 0.0),
+        }
+    }
+
     /// Sum with a normal error, on a grid: each cell's mass is spread by the error's cumulative distribution.
     fn convolved(&self, standard_deviation: f64) -> Self {
         let normal = standard_normal();

@@ -325,7 +325,7 @@ fn pilot(
 /// Probability and size of a drift that a sensor's wander does not tell, by kind: a warm corner or a vessel that leaks.
 fn suspicion(kind: SensorKind, drift_to_conductance: f64) -> (f64, f64) {
     match kind {
-        SensorKind::Vessel => (0.06, 0.15 / 3600.0 * drift_to_conductance),
+        SensorKind::Vessel => (0.10, 0.15 / 3600.0 * drift_to_conductance),
         SensorKind::Thermometer => (0.02, 0.1 / 3600.0 * drift_to_conductance),
         SensorKind::Steady => (0.0, 0.0),
     }

@@ -4,6 +4,7 @@
 //! systematic parts. Leak rates are signed, positive towards the room's pressure.
 
 mod base;
+mod clock;
 mod combine;
 mod conductance;
 mod conventional;
@@ -41,6 +42,7 @@ pub use window::{Event, EventKind, Window, WindowEnd, WindowStart};
 use crate::uncertainty::Distribution;
 use crate::{BudgetLine, Estimate, Samples};
 use base::{Base, Model};
+use clock::Offset;
 use conductance::{CompliancePrior, Fit};
 use hold_finder::{Found, find};
 use join::{Joined, join};
@@ -55,7 +57,8 @@ pub const LEAST_READINGS: usize = 8;
 /// When the record or the settings allow no estimate at all; see [`PressureChangeError`].
 pub fn evaluate(record: &Record<'_>, settings: &Settings) -> Result<PressureChange, PressureChangeError> {
     check(record, settings)?;
-    let joined = join(record, 0.0);
+    let barometer = clock::barometer_offset(record, settings.barometer.clock);
+    let joined = join(record, barometer.ahead_s);
     let found = find(record, settings, &joined)?;
     let base = Base::new(&joined, found.range.clone(), &found.keep);
     if base.len() < LEAST_READINGS {
@@ -63,7 +66,6 @@ pub fn evaluate(record: &Record<'_>, settings: &Settings) -> Result<PressureChan
     }
     let mean_difference_pa = base.difference_pa.iter().sum::<f64>() / base.len() as f64;
     let zero_matters = base.difference_pa.iter().any(|d| d.abs() < 0.5 * base.difference_pa[0].abs());
-    let sensors = sensor::sensors(record, &joined, &base, &[]);
     let model = Model {
         law: settings.leak_law,
         reference_pa: settings.reference_pressure_pa,
@@ -71,6 +73,16 @@ pub fn evaluate(record: &Record<'_>, settings: &Settings) -> Result<PressureChan
         steps_s: found.steps_s.clone(),
         known_inflow: known_inflow(settings, mean_difference_pa),
     };
+    let offsets: Vec<Offset> = record
+        .thermometers
+        .iter()
+        .map(|thermometer| {
+            let place = |ahead_s| sensor::of_thermometer(thermometer, &base, ahead_s);
+            clock::sensor_offset(thermometer.instrument.clock, &base, &model, thermometer.samples, place)
+        })
+        .collect();
+    let ahead_s: Vec<f64> = offsets.iter().map(|offset| offset.ahead_s).collect();
+    let sensors = sensor::sensors(record, &joined, &base, &ahead_s);
     let rounding = pressure_rounding(record, settings, &base, model.mean_k);
     let prior = CompliancePrior::new(settings);
     let zero_spread_pa = if zero_matters { settings.gauge.zero } else { 0.0 };
@@ -85,6 +97,7 @@ pub fn evaluate(record: &Record<'_>, settings: &Settings) -> Result<PressureChan
         sensors: &sensors,
         model: &model,
         fit: &fit,
+        clocks: Clocks { barometer, thermometers: offsets },
     };
     Ok(evaluation.result(mean_difference_pa))
 }
@@ -99,6 +112,13 @@ struct Evaluation<'a> {
     sensors: &'a [Sensor],
     model: &'a Model,
     fit: &'a Fit,
+    clocks: Clocks,
+}
+
+/// Clock offsets that were estimated.
+struct Clocks {
+    barometer: Offset,
+    thermometers: Vec<Offset>,
 }
 
 impl Evaluation<'_> {
@@ -132,6 +152,7 @@ impl Evaluation<'_> {
             series: summary::series(self.joined, self.base, self.model, self.fit, self.sensors),
             window,
         };
+        result.diagnostics.clock_offsets_s = self.clock_offsets();
         result.notes = summary::notes(self.record, settings, self.fit, self.sensors, self.base, &result);
         result
     }
@@ -158,6 +179,7 @@ impl Evaluation<'_> {
                 relative * fit.distribution.median(),
             ));
         }
+        systematic.extend(self.clock_budget());
         let spread = systematic.iter().map(|line| line.standard_uncertainty.powi(2)).sum::<f64>().sqrt();
         budget.extend(systematic);
         let mut estimate = Estimate::from_distribution(fit.distribution.with_normal_error(spread), budget);
@@ -168,6 +190,47 @@ impl Evaluation<'_> {
             estimate.interval95 = [estimate.interval95[0].min(low), estimate.interval95[1].max(high)];
         }
         estimate
+    }
+
+    /// What the uncertainty of estimated clock offsets adds to G/V, in 1/s.
+    fn clock_budget(&self) -> Vec<BudgetLine> {
+        let (Some(sensor), Some(found)) = (self.sensors.first(), self.fit.sensors.first()) else { return Vec::new() };
+        let at = |base: &Base, sensor: &Sensor| {
+            conductance::conductance_at(base, sensor, self.model, self.fit.expansion, &found.hyper, &self.fit.freedom)
+        };
+        let plain = at(self.base, sensor);
+        let line = |name: &str, moved: Option<f64>| {
+            plain.zip(moved).map(|(plain, moved)| BudgetLine::new(format!("clock of the {name}"), moved - plain))
+        };
+        let mut lines = Vec::new();
+        let barometer = self.clocks.barometer;
+        if barometer.standard_uncertainty_s > 0.0 {
+            let moved = join(self.record, barometer.ahead_s + barometer.standard_uncertainty_s);
+            // At the ends a reading more or less may find a barometer beside it; then the comparison is left out.
+            if moved.time_s.len() == self.joined.time_s.len() {
+                let base = Base::new(&moved, self.found.range.clone(), &self.found.keep);
+                lines.extend(line("barometer", at(&base, sensor)));
+            }
+        }
+        for (thermometer, offset) in self.record.thermometers.iter().zip(&self.clocks.thermometers) {
+            if offset.standard_uncertainty_s > 0.0 && thermometer.name == sensor.name {
+                let ahead_s = offset.ahead_s + offset.standard_uncertainty_s;
+                let moved = sensor::of_thermometer(thermometer, self.base, ahead_s);
+                lines.extend(line(&thermometer.name, moved.and_then(|moved| at(self.base, &moved))));
+            }
+        }
+        lines
+    }
+
+    /// Estimated clock offsets: channel, s.
+    fn clock_offsets(&self) -> Vec<(String, f64)> {
+        let barometer = ("room pressure".to_owned(), self.clocks.barometer);
+        let thermometers = self.record.thermometers.iter().zip(&self.clocks.thermometers);
+        std::iter::once(barometer)
+            .chain(thermometers.map(|(thermometer, offset)| (thermometer.name.clone(), *offset)))
+            .filter(|(_, offset)| offset.standard_uncertainty_s > 0.0)
+            .map(|(name, offset)| (name, offset.ahead_s))
+            .collect()
     }
 
     fn superimposed_leak_ratio(&self) -> Option<Estimate> {

@@ -2,7 +2,7 @@
 
 use super::base::Base;
 use super::join::{Interpolator, Joined};
-use super::{Place, Record, Response, VesselPressure};
+use super::{Place, Record, Response, Thermometer, VesselPressure};
 use crate::Samples;
 
 /// Rows of one sensor that enter the likelihood at most. A row of a day's record is then five minutes; memory of
@@ -210,16 +210,7 @@ impl Sensor {
 pub(crate) fn sensors(record: &Record<'_>, joined: &Joined, base: &Base, ahead_s: &[f64]) -> Vec<Sensor> {
     let mut out = Vec::new();
     for (index, thermometer) in record.thermometers.iter().enumerate() {
-        let prior = thermometer_prior(thermometer.place, thermometer.response, base);
-        out.extend(Sensor::new(
-            &thermometer.name,
-            SensorKind::Thermometer,
-            prior,
-            thermometer.samples,
-            thermometer.instrument.resolution,
-            base,
-            ahead_s.get(index).copied().unwrap_or(0.0),
-        ));
+        out.extend(of_thermometer(thermometer, base, ahead_s.get(index).copied().unwrap_or(0.0)));
     }
     let mean_k = mean_temperature(record, base);
     for (index, vessel) in record.reference_vessels.iter().enumerate() {
@@ -262,6 +253,13 @@ pub(crate) fn sensors(record: &Record<'_>, joined: &Joined, base: &Base, ahead_s
         sensor.white_k = sensor.white_k.max(2e-4);
     }
     out
+}
+
+/// Makes a sensor of one thermometer whose clock runs ahead by `ahead_s`.
+pub(crate) fn of_thermometer(thermometer: &Thermometer<'_>, base: &Base, ahead_s: f64) -> Option<Sensor> {
+    let prior = thermometer_prior(thermometer.place, thermometer.response, base);
+    let step_k = thermometer.instrument.resolution;
+    Sensor::new(&thermometer.name, SensorKind::Thermometer, prior, thermometer.samples, step_k, base, ahead_s)
 }
 
 /// Mean temperature in the hold: that of the thermometers, or the stated one.
@@ -310,7 +308,7 @@ fn thermometer_prior(place: Place, response: Option<Response>, base: &Base) -> P
     Prior {
         lag_s: Some(lag_prior(response, usual)),
         no_wander: 0.5,
-        wander_k: LogNormal { median: 0.025, spread: 1.0 },
+        wander_k: LogNormal { median: 0.03, spread: 1.1 },
         memory_s: memories(),
         drift_k_per_s: 0.0,
         start_k: start_spread_k(base),

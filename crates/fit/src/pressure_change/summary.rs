@@ -76,6 +76,9 @@ pub(crate) fn notes(
     }
     conventional_notes(result, &mut notes);
     thermometer_notes(fit, sensors, base, result, &mut notes);
+    for (name, offset_s) in &result.diagnostics.clock_offsets_s {
+        notes.push(Note::ClockOffsetFound { name: name.clone(), offset_s: *offset_s });
+    }
     if result.rows.without_room_pressure > 0 {
         notes.push(Note::RoomPressureGap { rows: result.rows.without_room_pressure });
     }

@@ -1,0 +1,166 @@
+//! Clock offsets between loggers, estimated from the data.
+//!
+//! A barometer whose clock is off leaves its own changes in the absolute pressure, since the gauge shows them mirrored
+//! at the right time: the offset is the one that makes the absolute pressure smoothest (least bent). A thermometer whose clock is
+//! off sees the gas too early or too late: the offset is the one of the highest likelihood.
+
+use super::base::{Base, Expansion, GasTemperature, Model};
+use super::join::{Joined, join};
+use super::likelihood::SensorLikelihood;
+use super::sensor::Sensor;
+use super::{Clock, Record};
+use crate::Samples;
+
+/// An offset in s, positive when the clock runs ahead, with its standard uncertainty.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub(crate) struct Offset {
+    pub(crate) ahead_s: f64,
+    pub(crate) standard_uncertainty_s: f64,
+}
+
+/// Offsets tried on either side of zero.
+const TRIALS: i32 = 15;
+
+/// Offset of the barometer.
+pub(crate) fn barometer_offset(record: &Record<'_>, clock: Clock) -> Offset {
+    let Clock::UnknownWithin(reach_s) = clock else { return Offset::default() };
+    let cadence_s = record.inside.samples().cadence_s();
+    search(reach_s, |ahead_s, trial_s| {
+        let joined = join(record, ahead_s);
+        // In second differences the slow swing of the gas temperature is gone and the barometer's own is not.
+        let bends = binned_bends(&joined, trial_s.max(cadence_s));
+        let squares: f64 = bends.iter().map(|b| b * b).sum();
+        let n = bends.len().max(1) as f64;
+        -0.5 * n * (squares / n).max(1e-12).ln()
+    })
+}
+
+/// Offset of a thermometer; `samples` are its readings, `place` makes a sensor of it at a trial offset.
+pub(crate) fn sensor_offset(
+    clock: Clock,
+    base: &Base,
+    model: &Model,
+    samples: Samples<'_>,
+    place: impl Fn(f64) -> Option<Sensor>,
+) -> Offset {
+    let Clock::UnknownWithin(reach_s) = clock else { return Offset::default() };
+    let reach_s = reach_s.min(0.25 * (samples.last_time_s() - samples.first_time_s()));
+    let gas = GasTemperature::new(base, model, Expansion::default());
+    let only_conductance = [0.0, f64::INFINITY, f64::INFINITY, f64::INFINITY];
+    search(reach_s, |ahead_s, _| {
+        let Some(sensor) = place(ahead_s) else { return f64::NEG_INFINITY };
+        let prior = sensor.prior.lag_s.map_or(60.0, |lag| lag.median);
+        let rows = sensor.rows() as f64;
+        let mut likelihood = SensorLikelihood::new(&sensor, base, &gas, (0.0, 1.0), [true, false, false, false]);
+        // The lag is searched beside the offset: a late clock and a slow sensor look alike but for the shape.
+        let evidence = [0.1, 0.3, 0.6, 1.0, 1.6, 2.5, 4.0]
+            .iter()
+            .filter_map(|factor| {
+                let design = likelihood.design(factor * prior);
+                let node = likelihood.node(&design, sensor.prior.wander_k.median, 2700.0, 0.0)?;
+                Some(node.log_evidence(&only_conductance))
+            })
+            .fold(f64::NEG_INFINITY, f64::max);
+        // Offsets near the ends leave fewer rows; the likelihood is compared a row.
+        evidence / rows.max(1.0) * 200.0
+    })
+}
+
+/// Highest value on a grid, then on a finer one around it (the function is told the step of the grid); the uncertainty is that of the parabola at the top.
+fn search(reach_s: f64, mut log_likelihood: impl FnMut(f64, f64) -> f64) -> Offset {
+    let (mut centre, mut step) = (0.0, reach_s / f64::from(TRIALS));
+    let mut offset = Offset::default();
+    for _ in 0..2 {
+        let curve: Vec<(f64, f64)> = (-TRIALS..=TRIALS)
+            .map(|i| centre + step * f64::from(i))
+            .filter(|ahead| ahead.abs() <= reach_s * 1.001)
+            .map(|ahead| (ahead, log_likelihood(ahead, step)))
+            .collect();
+        let Some(best) = (0..curve.len()).max_by(|a, b| curve[*a].1.total_cmp(&curve[*b].1)) else { return offset };
+        offset.ahead_s = curve[best].0;
+        offset.standard_uncertainty_s = reach_s / 3.0_f64.sqrt();
+        if best > 0 && best + 1 < curve.len() {
+            let fall = 2.0 * curve[best].1 - curve[best - 1].1 - curve[best + 1].1;
+            if fall > 0.0 {
+                let spread = (curve[best + 1].0 - curve[best].0) / fall.sqrt();
+                offset.standard_uncertainty_s = spread.min(offset.standard_uncertainty_s).max(0.3 * step);
+            }
+        }
+        centre = offset.ahead_s;
+        step /= 6.0;
+    }
+    offset
+}
+
+/// Second differences of the means of bins of the absolute pressure.
+fn binned_bends(joined: &Joined, bin_s: f64) -> Vec<f64> {
+    let mut means: Vec<f64> = Vec::new();
+    let (mut sum, mut count, mut bin) = (0.0, 0.0, f64::NEG_INFINITY);
+    let start = joined.time_s.first().copied().unwrap_or(0.0);
+    for index in 0..joined.time_s.len() {
+        let this = ((joined.time_s[index] - start) / bin_s.max(1e-9)).floor();
+        if this > bin && count > 0.0 {
+            means.push(sum / count);
+            (sum, count) = (0.0, 0.0);
+        }
+        bin = this;
+        sum += joined.absolute_pa(index);
+        count += 1.0;
+    }
+    if count > 0.0 {
+        means.push(sum / count);
+    }
+    means.windows(3).map(|three| three[2] - 2.0 * three[1] + three[0]).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::pressure_change::{Clock, evaluate};
+    use crate::simulate::{Hold, Room};
+
+    #[test]
+    fn a_barometer_that_runs_ahead_is_found_out() {
+        let mut hold = Hold::ordinary(Room::ORDINARY, 4.0 * 3600.0, 5e-4);
+        hold.weather.red_noise_pa = 20.0;
+        let mut settings = hold.settings();
+        settings.barometer.clock = Clock::UnknownWithin(600.0);
+        let (mut worst, mut inside) = (0.0_f64, 0);
+        for seed in 0..5 {
+            let simulated = hold.simulate(seed);
+            let ahead: Vec<f64> = simulated.time_s.iter().map(|t| t + 240.0).collect();
+            let mut record = simulated.record(&hold).unwrap();
+            record.room =
+                crate::pressure_change::RoomPressure::Logged(crate::Samples::new(&ahead, &simulated.room_pa).unwrap());
+            let result = evaluate(&record, &settings).unwrap();
+            let found = result.diagnostics.clock_offsets_s[0].1;
+            worst = worst.max((found - 240.0).abs());
+            let truth = simulated.truth.hourly_leak_rate(-500.0);
+            let estimate = &result.hourly_leak_rate;
+            assert!(
+                (estimate.value / truth - 1.0).abs() < 0.3,
+                "seed {seed}: {found} s, {truth} {:?}",
+                estimate.interval95
+            );
+            inside += usize::from((estimate.interval95[0]..=estimate.interval95[1]).contains(&truth));
+        }
+        assert!(inside >= 4, "{inside} of 5");
+        assert!(worst < 60.0, "{worst} s");
+    }
+
+    #[test]
+    fn a_thermometer_whose_clock_is_off_is_set_right() {
+        let hold = Hold::ordinary(Room::ORDINARY, 4.0 * 3600.0, 5e-4);
+        for seed in 0..5 {
+            let simulated = hold.simulate(seed);
+            let behind: Vec<f64> = simulated.time_s.iter().map(|t| t - 400.0).collect();
+            let mut record = simulated.record(&hold).unwrap();
+            record.thermometers[0].samples = crate::Samples::new(&behind, &simulated.thermometers_k[0]).unwrap();
+            record.thermometers[0].instrument.clock = Clock::UnknownWithin(900.0);
+            let result = evaluate(&record, &hold.settings()).unwrap();
+            let found = result.diagnostics.clock_offsets_s[0].1;
+            assert!((found + 400.0).abs() < 60.0, "seed {seed}: {found} s");
+            let truth = simulated.truth.hourly_leak_rate(-500.0);
+            assert!((result.hourly_leak_rate.value / truth - 1.0).abs() < 0.1, "seed {seed}");
+        }
+    }
+}

@@ -49,13 +49,8 @@ pub(super) fn gather(trace: &Trace<'_>, from_s: f64, to_s: f64) -> Blocks {
     let status: Vec<ReadingStatus> = (start..end).map(|i| trace.status_of(i)).collect();
     let values = &trace.samples.value()[start..end];
     let (outlier, scatter) = outliers(values, &status, trace.analyser.resolution);
-    let mut blocks = Blocks {
-        origin_s,
-        span_s,
-        outliers: outlier.iter().filter(|o| **o).count(),
-        scatter,
-        ..Blocks::default()
-    };
+    let mut blocks =
+        Blocks { origin_s, span_s, outliers: outlier.iter().filter(|o| **o).count(), scatter, ..Blocks::default() };
     let mut sums = [(0.0, 0.0, 0usize); 3];
     let mut block_end = block_width(0.0, span_s);
     for index in 0..values.len() {

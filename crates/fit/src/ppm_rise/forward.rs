@@ -1,6 +1,7 @@
 //! What the analyser shows of a source: dilution, saturation and its first-order response.
 
 /// Response of the readings to sources inside, at given times.
+#[expect(clippy::struct_field_names, reason = "the names carry their units")]
 #[derive(Debug, Clone)]
 pub(super) struct Forward {
     time_s: Vec<f64>,
@@ -15,8 +16,7 @@ impl Forward {
     /// `time_s` counts from the start of the window; `loss_per_s` is the rate at which content is diluted or balanced.
     pub(super) fn new(time_s: &[f64], span_s: f64, lag_s: f64, loss_per_s: Option<&dyn Fn(f64) -> f64>) -> Self {
         let lag_s = if lag_s > 1e-4 * span_s { lag_s } else { 0.0 };
-        let mut forward =
-            Self { time_s: time_s.to_vec(), span_s, lag_s, grid_s: Vec::new(), loss_per_s: Vec::new() };
+        let mut forward = Self { time_s: time_s.to_vec(), span_s, lag_s, grid_s: Vec::new(), loss_per_s: Vec::new() };
         if lag_s > 0.0 || loss_per_s.is_some() {
             let mut t = 0.0;
             while t < span_s {

@@ -247,8 +247,7 @@ impl Whitened {
     fn gram(&self, amounts: &[usize]) -> Gram {
         let (shared, m) = (self.shared, self.shared + 1);
         let last = self.columns.len() / self.rows - 1;
-        let mut gram =
-            Gram { products: [[0.0; MOST]; MOST], target: [0.0; MOST], target_square: self.base[m * m - 1] };
+        let mut gram = Gram { products: [[0.0; MOST]; MOST], target: [0.0; MOST], target_square: self.base[m * m - 1] };
         for i in 0..shared {
             for j in 0..shared {
                 gram.products[i][j] = self.base[i * m + j];

@@ -85,10 +85,7 @@ impl Mixture {
                 }
                 let location = (0..solved.size).map(|i| gradient[i] * solved.beta[i]).sum();
                 let variance: f64 = (0..solved.size)
-                    .map(|i| {
-                        gradient[i]
-                            * (0..solved.size).map(|j| solved.covariance[i][j] * gradient[j]).sum::<f64>()
-                    })
+                    .map(|i| gradient[i] * (0..solved.size).map(|j| solved.covariance[i][j] * gradient[j]).sum::<f64>())
                     .sum();
                 (location, variance.max(1e-300).sqrt(), *weight)
             })
@@ -132,7 +129,8 @@ impl Kernel {
         }
         let nu = solved.degrees_of_freedom;
         let scale = variance.sqrt();
-        let normalisation = (ln_gamma(0.5 * (nu + 1.0)) - ln_gamma(0.5 * nu)).exp() / (nu * std::f64::consts::PI).sqrt();
+        let normalisation =
+            (ln_gamma(0.5 * (nu + 1.0)) - ln_gamma(0.5 * nu)).exp() / (nu * std::f64::consts::PI).sqrt();
         Self {
             location: solved.beta[INGRESS],
             scale,

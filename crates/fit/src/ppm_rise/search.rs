@@ -30,8 +30,8 @@ impl Search<'_> {
     pub(super) fn nodes(&self, kind: Outgassing) -> Vec<ShapeNode> {
         match kind {
             Outgassing::None => self.grid(kind, Shape::domain(kind), [1, 1]),
-            Outgassing::OneExponential => self.close_in(kind, [15, 1]),
-            Outgassing::TwoExponentials => self.plane(kind, [10, 10]),
+            Outgassing::OneExponential => self.close_in(kind, [18, 1]),
+            Outgassing::TwoExponentials => self.plane(kind, [12, 12]),
             Outgassing::PowerLaw => self.plane(kind, [8, 10]),
         }
     }
@@ -50,7 +50,7 @@ impl Search<'_> {
         let mut domain = Shape::domain(kind);
         let mut nodes = self.grid(kind, domain, counts);
         for _ in 0..ROUNDS {
-            let smaller = self.around(&nodes, domain, counts);
+            let smaller = around(&nodes, domain, counts);
             let shrink = |axis: usize| {
                 let width = domain[axis][1] - domain[axis][0];
                 counts[axis] > 1 && smaller[axis][1] - smaller[axis][0] < 0.75 * width
@@ -62,22 +62,6 @@ impl Search<'_> {
             nodes = self.grid(kind, domain, counts);
         }
         nodes
-    }
-
-    /// Smallest box around the nodes that matter, one step wider on each side.
-    fn around(&self, nodes: &[ShapeNode], domain: Domain, counts: [usize; 2]) -> Domain {
-        let top = best(nodes);
-        let mut range = [[f64::INFINITY, f64::NEG_INFINITY]; 2];
-        for node in nodes.iter().filter(|n| n.log_evidence > top - REACH) {
-            for (axis, at) in [node.shape.u, node.shape.v].into_iter().enumerate() {
-                range[axis] = [range[axis][0].min(at), range[axis][1].max(at)];
-            }
-        }
-        for axis in 0..2 {
-            let step = (domain[axis][1] - domain[axis][0]) / (counts[axis].max(2) - 1) as f64;
-            range[axis] = [(range[axis][0] - step).max(domain[axis][0]), (range[axis][1] + step).min(domain[axis][1])];
-        }
-        range
     }
 
     fn grid(&self, kind: Outgassing, domain: Domain, counts: [usize; 2]) -> Vec<ShapeNode> {
@@ -159,6 +143,22 @@ impl Search<'_> {
     }
 }
 
+/// Smallest box around the nodes that matter, one step wider on each side.
+fn around(nodes: &[ShapeNode], domain: Domain, counts: [usize; 2]) -> Domain {
+    let top = best(nodes);
+    let mut range = [[f64::INFINITY, f64::NEG_INFINITY]; 2];
+    for node in nodes.iter().filter(|n| n.log_evidence > top - REACH) {
+        for (axis, at) in [node.shape.u, node.shape.v].into_iter().enumerate() {
+            range[axis] = [range[axis][0].min(at), range[axis][1].max(at)];
+        }
+    }
+    for axis in 0..2 {
+        let step = (domain[axis][1] - domain[axis][0]) / (counts[axis].max(2) - 1) as f64;
+        range[axis] = [(range[axis][0] - step).max(domain[axis][0]), (range[axis][1] + step).min(domain[axis][1])];
+    }
+    range
+}
+
 /// Highest log evidence.
 pub(super) fn best(nodes: &[ShapeNode]) -> f64 {
     nodes.iter().map(|n| n.log_evidence).fold(f64::NEG_INFINITY, f64::max)
@@ -167,12 +167,7 @@ pub(super) fn best(nodes: &[ShapeNode]) -> f64 {
 /// Distance from a node to the nearest others along each axis.
 fn spacing(nodes: &[ShapeNode], node: &ShapeNode) -> [f64; 2] {
     let nearest = |own: f64, of: &dyn Fn(&Shape) -> f64| {
-        nodes
-            .iter()
-            .map(|n| (of(&n.shape) - own).abs())
-            .filter(|d| *d > 1e-12)
-            .fold(f64::INFINITY, f64::min)
-            .min(1.0)
+        nodes.iter().map(|n| (of(&n.shape) - own).abs()).filter(|d| *d > 1e-12).fold(f64::INFINITY, f64::min).min(1.0)
     };
     [nearest(node.shape.u, &|s| s.u), nearest(node.shape.v, &|s| s.v)]
 }

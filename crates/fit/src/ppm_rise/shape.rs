@@ -14,8 +14,6 @@ pub(super) struct Shape {
 pub(super) type Domain = [[f64; 2]; 2];
 
 impl Shape {
-    pub(super) const NONE: Self = Self { kind: Outgassing::None, u: 0.0, v: 0.0 };
-
     /// Number of terms.
     pub(super) fn terms(self) -> usize {
         match self.kind {
@@ -25,10 +23,10 @@ impl Shape {
         }
     }
 
-    /// Range of the coordinates: ln(τ/window) of the exponentials, from a 60th of the window to three times the
+    /// Range of the coordinates: ln(τ/window) of the exponentials, from a 300th of the window to three times the
     /// window (what decays slower acts like ingress); exponent and ln(t₀/window) of the power law.
     pub(super) fn domain(kind: Outgassing) -> Domain {
-        let exponential = [(1.0_f64 / 60.0).ln(), 3.0_f64.ln()];
+        let exponential = [(1.0_f64 / 300.0).ln(), 3.0_f64.ln()];
         match kind {
             Outgassing::None => [[0.0; 2]; 2],
             Outgassing::OneExponential => [exponential, [0.0; 2]],

@@ -168,11 +168,7 @@ impl<'a, 'b, 'c> Job<'a, 'b, 'c> {
         let blocks = &self.blocks;
         let positive: Vec<f64> = state.fitted.iter().map(|x| x.max(0.0)).collect();
         let level_unit = (positive.iter().sum::<f64>() / positive.len() as f64).max(1e-12);
-        let mut rows = Rows {
-            rise: self.rise,
-            least_variance: self.least_sd().powi(2),
-            ..Rows::default()
-        };
+        let mut rows = Rows { rise: self.rise, least_variance: self.least_sd().powi(2), ..Rows::default() };
         let mut block = Vec::new();
         if blocks.status[0] == ReadingStatus::BelowLimit {
             // The content cannot be negative, whatever the unmeasured start was; the zero of the analyser is not exact.
@@ -244,8 +240,7 @@ impl<'a, 'b, 'c> Job<'a, 'b, 'c> {
     fn updated(&self, design: &Design, noise: &Noise, shape: Shape) -> Option<State> {
         let (solved, parts) = design.parts(noise, shape)?;
         let n = self.blocks.len();
-        let mut state =
-            State { fitted: vec![0.0; n], at_start: 0.0, sd: vec![0.0; n], ingress: solved.beta[1] };
+        let mut state = State { fitted: vec![0.0; n], at_start: 0.0, sd: vec![0.0; n], ingress: solved.beta[1] };
         for (row, block) in design.block.iter().enumerate() {
             let fitted = parts.total(row);
             match block {
@@ -466,7 +461,6 @@ fn leaders(nodes: &[ShapeNode], kinds: &[(Outgassing, f64)]) -> Vec<Vec<Shape>> 
 }
 
 fn leaders_of(nodes: &[ShapeNode]) -> Vec<Vec<Shape>> {
-    let kinds =
-        [Outgassing::None, Outgassing::OneExponential, Outgassing::TwoExponentials, Outgassing::PowerLaw];
+    let kinds = [Outgassing::None, Outgassing::OneExponential, Outgassing::TwoExponentials, Outgassing::PowerLaw];
     leaders(nodes, &kinds.map(|kind| (kind, 1.0)))
 }

@@ -6,5 +6,6 @@ mod convert;
 mod demo;
 mod isolated_chamber;
 mod recheck;
+mod series;
 #[path = "../support/mod.rs"]
 mod support;

@@ -77,14 +77,16 @@ pub fn result_kind(name: &str) -> Option<&'static ResultKind> {
 pub enum Method {
     /// Pressure rise or decay.
     PressureChange,
+    /// Pressure rise or decay with different boundaries.
+    PressureChangeSeries,
+    /// Rise of oxygen and water with purification off.
+    PpmRise,
     /// A method that plans may name and this version does not compute.
     Later(&'static str),
 }
 
 /// Methods of the plan format that this version does not compute.
 const LATER: &[&str] = &[
-    "pressure-change-series",
-    "ppm-rise",
     "ppm-rise-series",
     "clean-up",
     "clean-up-series",
@@ -102,7 +104,11 @@ impl Method {
     /// Every name that a plan may write.
     #[must_use]
     pub fn names() -> Vec<&'static str> {
-        std::iter::once(Self::PressureChange.name()).chain(LATER.iter().copied()).collect()
+        [Self::PressureChange, Self::PressureChangeSeries, Self::PpmRise]
+            .into_iter()
+            .map(Self::name)
+            .chain(LATER.iter().copied())
+            .collect()
     }
 
     /// The method of that name.
@@ -110,6 +116,8 @@ impl Method {
     pub fn parse(name: &str) -> Option<Self> {
         match name {
             "pressure-change" => Some(Self::PressureChange),
+            "pressure-change-series" => Some(Self::PressureChangeSeries),
+            "ppm-rise" => Some(Self::PpmRise),
             other => LATER.iter().find(|later| **later == other).copied().map(Self::Later),
         }
     }
@@ -119,6 +127,8 @@ impl Method {
     pub fn name(self) -> &'static str {
         match self {
             Self::PressureChange => "pressure-change",
+            Self::PressureChangeSeries => "pressure-change-series",
+            Self::PpmRise => "ppm-rise",
             Self::Later(name) => name,
         }
     }

@@ -6,7 +6,7 @@ use std::path::{Component, Path, PathBuf};
 
 use jiff::Timestamp;
 use tightfit_ingest::{
-    Channel, ColumnRequest, PressureReference, Question, ReadError, ReadOptions, Recording, Series, read_bytes,
+    Channel, ColumnRequest, PressureReference, Question, ReadError, ReadOptions, Recording, Series, Status, read_bytes,
 };
 use tightfit_quantity::Dimension;
 
@@ -70,6 +70,8 @@ pub struct ChannelData<'p> {
     pub time_s: Vec<f64>,
     /// Readings, SI, the zero found by a zero check taken off.
     pub value: Vec<f64>,
+    /// What each reading is worth; empty where all are plain readings.
+    pub status: Vec<Status>,
     /// For pressures: what they refer to.
     pub reference: PressureReference,
     /// Its instrument, where the plan names one.
@@ -256,6 +258,7 @@ impl<'p> TestData<'p> {
             file: file.name.clone(),
             time_s: series.time_s.iter().map(|time| time - self.origin_s - ahead_s).collect(),
             value: series.value.iter().map(|value| value - zero).collect(),
+            status: series.status.clone(),
             reference: series.reference,
             instrument,
         }

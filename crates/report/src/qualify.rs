@@ -96,7 +96,7 @@ pub fn qualify(plan: Plan, folders: &Folders, mut progress: impl FnMut(&str)) ->
             run(&plan, test, folders)
         })
         .collect();
-    let judged: Vec<_> = outcomes.iter().flatten().map(judged).collect();
+    let judged: Vec<_> = outcomes.iter().flatten().flat_map(judged).collect();
     let verdicts = verdict::judge(&plan, &judged);
     let overall = verdict::overall(&plan, &verdicts, outcomes.iter().any(Result::is_err));
     let result = Qualification {
@@ -115,17 +115,23 @@ pub fn qualify(plan: Plan, folders: &Folders, mut progress: impl FnMut(&str)) ->
 fn run(plan: &Plan, test: &Test, folders: &Folders) -> Result<Outcome, TestError> {
     match test.method {
         Method::PressureChange => method::pressure_change::run(plan, test, folders),
+        Method::PressureChangeSeries => method::pressure_change_series::run(plan, test, folders),
+        Method::PpmRise => method::ppm_rise::run(plan, test, folders),
         Method::Later(method) => Err(TestError::NotComputed { method }),
     }
 }
 
-fn judged(outcome: &Outcome) -> Judged<'_> {
-    Judged {
-        id: &outcome.result.id,
-        problems: &outcome.result.problems,
-        estimates: &outcome.estimates,
-        window_s: outcome.window_s,
-    }
+/// A test as verdicts see it; a series is judged run by run.
+fn judged(outcome: &Outcome) -> Vec<Judged<'_>> {
+    let (id, problems) = (outcome.result.id.as_str(), outcome.result.problems.as_slice());
+    let single = Judged { id, run: None, problems, estimates: &outcome.estimates, window_s: outcome.window_s };
+    let runs = outcome.runs.iter().map(|run| Judged {
+        run: Some(&run.name),
+        estimates: &run.estimates,
+        window_s: run.window_s,
+        ..single
+    });
+    std::iter::once(single).filter(|_| outcome.runs.is_empty()).chain(runs).collect()
 }
 
 /// A test whose files could not be used still stands in the result, with the reason.

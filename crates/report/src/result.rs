@@ -160,6 +160,9 @@ pub struct VerdictResult {
     pub quantity: String,
     /// The test it was judged in.
     pub test: String,
+    /// The run of a series, by its boundary.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub run: Option<String>,
     /// The limit.
     pub limit: String,
     /// Decision rule.
@@ -327,5 +330,18 @@ impl<'de> Deserialize<'de> for Results {
         }
 
         deserializer.deserialize_map(Visitor)
+    }
+}
+
+impl Qualification {
+    /// The result that a verdict judged.
+    #[must_use]
+    pub fn judged_value(&self, verdict: &VerdictResult) -> Option<&ResultValue> {
+        let test = self.tests.iter().find(|test| test.id == verdict.test)?;
+        let results = match &verdict.run {
+            Some(run) => &test.runs.iter().find(|own| own.boundary == *run)?.results,
+            None => &test.results,
+        };
+        results.get(&verdict.quantity)
     }
 }

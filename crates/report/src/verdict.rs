@@ -7,9 +7,11 @@ use crate::catalogue::{ResultKind, result_kind};
 use crate::plan::{Bound, Limit, Plan, Rule};
 use crate::result::{Overall, Verdict, VerdictResult};
 
-/// A test as verdicts see it.
+/// A test, or a run of a series, as verdicts see it.
+#[derive(Clone, Copy)]
 pub(crate) struct Judged<'a> {
     pub(crate) id: &'a str,
+    pub(crate) run: Option<&'a str>,
     /// Why the test may not be judged.
     pub(crate) problems: &'a [String],
     pub(crate) estimates: &'a [(&'static str, Estimate)],
@@ -68,13 +70,20 @@ fn judge_one(limit: &Limit, test: &Judged<'_>, estimate: &Estimate) -> VerdictRe
         Verdict::Undecided => undecided_advice(limit, bound, estimate, test.window_s),
     };
     let conformance_probability = Some(conformance);
-    VerdictResult { verdict, conformance_probability, advice, ..blank(limit, test.id) }
+    VerdictResult {
+        verdict,
+        conformance_probability,
+        advice,
+        run: test.run.map(str::to_owned),
+        ..blank(limit, test.id)
+    }
 }
 
 fn blank(limit: &Limit, test: &str) -> VerdictResult {
     VerdictResult {
         quantity: limit.quantity.clone(),
         test: test.to_owned(),
+        run: None,
         limit: limit.bound.to_string(),
         rule: limit.rule.name().to_owned(),
         source: limit.source.clone(),

@@ -300,6 +300,10 @@ mod tests {
         NewFile { path: PathBuf::from(path), content: content.as_bytes().to_vec() }
     }
 
+    fn put(path: &Path, text: &str) {
+        File::create_new(path).unwrap().write_all(text.as_bytes()).unwrap();
+    }
+
     fn names(folder: &Path) -> Vec<String> {
         let mut names: Vec<String> =
             fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().file_name().into_string().unwrap()).collect();
@@ -334,7 +338,7 @@ mod tests {
         let place = tempfile::tempdir().unwrap();
         let out = place.path().join("dossier");
         write_folder(&out, &[file("a", "old")], Existing::Refuse).unwrap();
-        fs::write(out.join("signed scan.pdf"), "precious").unwrap();
+        put(&out.join("signed scan.pdf"), "precious");
         let error = write_folder(&out, &[file("a", "new")], Existing::Replace(&["a".into()]));
         assert!(matches!(error, Err(WriteError::ForeignFile { .. })), "{error:?}");
         let error = write_folder(&out, &[file("a", "new")], Existing::Replace(&[]));
@@ -348,7 +352,7 @@ mod tests {
         let [old, new] = ["old", "new"].map(|name| place.path().join(name));
         for folder in [&old, &new] {
             fs::create_dir(folder).unwrap();
-            fs::write(folder.join("name"), folder.file_name().unwrap().to_str().unwrap()).unwrap();
+            put(&folder.join("name"), folder.file_name().unwrap().to_str().unwrap());
         }
         exchange_in_steps(&new, &old).unwrap();
         assert_eq!(fs::read_to_string(old.join("name")).unwrap(), "new");

@@ -45,8 +45,7 @@ fn dates(qualified: &Qualified) -> String {
     let mut days: Vec<String> = Vec::new();
     for drawing in qualified.outcomes.iter().flatten().flat_map(|outcome| &outcome.drawings) {
         let clock = Clock::new(drawing.origin_s, zone);
-        let window = &drawing.evaluation.window;
-        for day in [window.from_s, window.to_s].into_iter().filter_map(|moment| clock.day(moment)) {
+        for day in drawing.window_s().into_iter().filter_map(|moment| clock.day(moment)) {
             if !days.contains(&day) {
                 days.push(day);
             }
@@ -157,7 +156,7 @@ fn criteria(qualified: &Qualified) -> Markup {
 
 fn criterion(qualified: &Qualified, verdict: &VerdictResult) -> Markup {
     let test = qualified.result.tests.iter().find(|test| test.id == verdict.test);
-    let result = test.and_then(|test| test.results.get(&verdict.quantity));
+    let result = qualified.result.judged_value(verdict);
     let (limit, bound) = number::limit(&verdict.limit);
     html! {
         tr {
@@ -183,7 +182,7 @@ fn criterion(qualified: &Qualified, verdict: &VerdictResult) -> Markup {
                 span.sub { (verdict.source.as_deref().unwrap_or("source not stated")) }
                 span.sub { (rule_text(qualified, verdict)) }
             }
-            td { (verdict.conformance_probability.map_or("–".to_owned(), probability)) }
+            td data-label="Probability that the limit is met: " { (verdict.conformance_probability.map_or("–".to_owned(), probability)) }
             td { (verdict_badge(verdict.verdict.words())) }
         }
     }
@@ -300,7 +299,7 @@ fn after_the_test(qualified: &Qualified) -> Markup {
                 "The results above do not cover what was touched later. Each line asks for a short confirming test: bring the enclosure to the \
                  pressure difference of the test, let it settle, and either hold it for a short time or seek leaks at the joint that was touched."
             }
-            table {
+            table.to-fill {
                 thead { tr {
                     th scope="col" { "What" }
                     th scope="col" { "Why" }
@@ -309,7 +308,7 @@ fn after_the_test(qualified: &Qualified) -> Markup {
                 } }
                 tbody {
                     @for (what, why) in &lines {
-                        tr.to-fill { th scope="row" { (what) } td { (why) } td { "\u{a0}" } td { "\u{a0}" } }
+                        tr { th scope="row" { (name(what)) } td { (why) } td { "\u{a0}" } td { "\u{a0}" } }
                     }
                 }
             }

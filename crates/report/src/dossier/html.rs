@@ -4,7 +4,7 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use super::{first_page, test_page, traceability};
 use crate::Qualified;
-use crate::markup::clean;
+use crate::markup::{clean, shortened};
 
 /// Style of the page; it stands in the page itself, which asks for nothing from anywhere.
 const STYLE: &str = include_str!("dossier.css");
@@ -12,7 +12,8 @@ const STYLE: &str = include_str!("dossier.css");
 /// The dossier as one self-contained HTML page: no script, no network, prints on A4 and Letter.
 #[must_use]
 pub fn render_html(qualified: &Qualified) -> String {
-    let id = clean(&qualified.result.enclosure);
+    // Windows and tabs cut long titles anyway.
+    let id = shortened(&qualified.result.enclosure, 30);
     let page: Markup = html! {
         (DOCTYPE)
         html lang="en" {

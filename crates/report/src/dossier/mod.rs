@@ -56,7 +56,7 @@ fn figures(qualified: &Qualified, test: usize) -> Vec<(Clock, Vec<Figure>)> {
         .iter()
         .map(|drawing| {
             let clock = Clock::new(drawing.origin_s, zone);
-            let figures = plot::figures(&drawing.evaluation, &clock);
+            let figures = plot::figures(drawing, &clock);
             (clock, figures)
         })
         .collect()

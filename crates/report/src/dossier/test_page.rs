@@ -90,9 +90,9 @@ fn conduct(test: &Test, outcome: &Outcome, zone: Option<&str>) -> Markup {
     let result = &outcome.result;
     let window = outcome.drawings.first().filter(|_| outcome.drawings.len() == 1).map(|drawing| {
         let clock = Clock::new(drawing.origin_s, zone);
-        let window = &drawing.evaluation.window;
+        let [from_s, to_s] = drawing.window_s();
         let zone = clock.zone_name().map_or(String::new(), |zone| format!(" ({zone})"));
-        format!("{} to {}{zone}", clock.moment(window.from_s), clock.moment_beside(window.to_s, window.from_s))
+        format!("{} to {}{zone}", clock.moment(from_s), clock.moment_beside(to_s, from_s))
     });
     let window = window.or_else(|| result.window.as_ref().map(|[from, to]| format!("{from} to {to}")));
     html! {
@@ -130,7 +130,7 @@ fn figure_markup(figure: &Figure, number: usize, clock: &Clock, anchor: &str) ->
 
 /// What happened during the record, numbered as in the figure.
 fn events(drawing: &Drawing, clock: &Clock) -> Markup {
-    let events = &drawing.evaluation.events;
+    let events = drawing.events();
     html! {
         @if !events.is_empty() {
             h3 { "Events found in the record" }

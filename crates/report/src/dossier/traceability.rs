@@ -78,7 +78,7 @@ fn instrument_row(instrument: &Instrument) -> Markup {
             }
             td.keep {
                 (stated(instrument.calibrated.map(|date| date.to_string())))
-                span.sub { @match instrument.due { Some(due) => { "due " (due) } None => { "due date not stated" } } }
+                span.sub.keep { @match instrument.due { Some(due) => { "due " (due) } None => { "due date not stated" } } }
             }
             td { (stated(instrument.uncertainty.as_ref().map(|u| u.text().to_owned()))) }
             td.keep { (stated(instrument.resolution.as_ref().map(|r| r.text().to_owned()))) }

@@ -1,7 +1,9 @@
 //! From a plan's test to results: one file a method.
 
 mod permeation;
+pub(crate) mod ppm_rise;
 pub(crate) mod pressure_change;
+pub(crate) mod pressure_change_series;
 mod pressure_channels;
 mod rows;
 pub(crate) mod validity;
@@ -9,7 +11,8 @@ pub(crate) mod validity;
 use std::fmt;
 
 use tightfit_fit::Estimate;
-use tightfit_fit::pressure_change::{PressureChange, PressureChangeError};
+use tightfit_fit::ppm_rise::{PpmRise, PpmRiseError};
+use tightfit_fit::pressure_change::{Event, PressureChange, PressureChangeError};
 use tightfit_fit::{Kind, SamplesError};
 
 use crate::data::DataError;
@@ -24,6 +27,8 @@ pub struct Outcome {
     pub estimates: Vec<(&'static str, Estimate)>,
     /// Length of the evaluated window, s.
     pub window_s: f64,
+    /// The runs of a series; empty for a single test.
+    pub runs: Vec<RunEstimates>,
     /// What the plots are drawn from.
     pub drawings: Vec<Drawing>,
     /// How the files were read: file and choices.
@@ -32,15 +37,55 @@ pub struct Outcome {
     pub raw: Vec<(String, Vec<u8>)>,
 }
 
-/// A pressure-change evaluation to be drawn.
+/// The estimates of one run of a series.
+#[derive(Debug)]
+pub struct RunEstimates {
+    /// Name of the run: what was inside its boundary.
+    pub name: String,
+    /// Its estimates, by name, in the units of the result.
+    pub estimates: Vec<(&'static str, Estimate)>,
+    /// Length of its window, s.
+    pub window_s: f64,
+}
+
+/// An evaluation to be drawn.
 #[derive(Debug)]
 pub struct Drawing {
     /// What was inside the boundary, where that tells runs apart.
     pub title: String,
     /// The evaluation.
-    pub evaluation: PressureChange,
+    pub evaluation: Evaluation,
     /// Time that counts as zero, s since 1970, where logs are dated.
     pub origin_s: Option<f64>,
+}
+
+/// An evaluation by one of the methods.
+#[derive(Debug)]
+pub enum Evaluation {
+    /// Of a pressure-change test.
+    PressureChange(Box<PressureChange>),
+    /// Of a run with purification off.
+    PpmRise(Box<PpmRise>),
+}
+
+impl Drawing {
+    /// The evaluated window, s on the data's time axis.
+    #[must_use]
+    pub fn window_s(&self) -> [f64; 2] {
+        match &self.evaluation {
+            Evaluation::PressureChange(evaluation) => [evaluation.window.from_s, evaluation.window.to_s],
+            Evaluation::PpmRise(evaluation) => ppm_rise::window_s(evaluation),
+        }
+    }
+
+    /// What happened during the record.
+    #[must_use]
+    pub fn events(&self) -> &[Event] {
+        match &self.evaluation {
+            Evaluation::PressureChange(evaluation) => &evaluation.events,
+            Evaluation::PpmRise(_) => &[],
+        }
+    }
 }
 
 /// How a file was read.
@@ -74,6 +119,8 @@ pub enum TestError {
     },
     /// The record cannot be evaluated.
     PressureChange(PressureChangeError),
+    /// The run cannot be evaluated.
+    PpmRise(PpmRiseError),
     /// The method is one that this version does not compute.
     NotComputed {
         /// The method.
@@ -99,7 +146,9 @@ impl TestError {
             Self::PressureChange(PressureChangeError::ReferencePressureUnusable { .. }) => {
                 "state it in the test: reference_pressure = \"-1000 Pa\"".to_owned()
             }
-            Self::PressureChange(_) => "look at the file with tightfit inspect, or set the window by hand".to_owned(),
+            Self::PressureChange(_) | Self::PpmRise(_) => {
+                "look at the file with tightfit inspect, or set the window by hand".to_owned()
+            }
             Self::NotComputed { .. } => "remove the test from the plan; the others are reported".to_owned(),
             Self::VolumeMissing { .. } => "add it to [enclosure]: volume = \"0.92 m3\"".to_owned(),
         }
@@ -112,6 +161,7 @@ impl fmt::Display for TestError {
             Self::Data(error) => error.fmt(f),
             Self::Samples { column, error } => write!(f, "column \"{column}\": {error}"),
             Self::PressureChange(error) => error.fmt(f),
+            Self::PpmRise(error) => error.fmt(f),
             Self::NotComputed { method } => write!(f, "the method \"{method}\" is not computed by this version"),
             Self::VolumeMissing { needed_for } => write!(f, "the enclosure's volume is needed for {needed_for}"),
         }
@@ -129,6 +179,12 @@ impl From<DataError> for TestError {
 impl From<PressureChangeError> for TestError {
     fn from(error: PressureChangeError) -> Self {
         Self::PressureChange(error)
+    }
+}
+
+impl From<PpmRiseError> for TestError {
+    fn from(error: PpmRiseError) -> Self {
+        Self::PpmRise(error)
     }
 }
 

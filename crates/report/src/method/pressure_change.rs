@@ -14,7 +14,7 @@ use crate::result::{Results, TestResult};
 
 use super::pressure_channels::{Channels, fit_instrument};
 use super::validity::{self, Findings};
-use super::{Drawing, Outcome, TestError, result_value, rows};
+use super::{Drawing, Evaluation, Outcome, TestError, result_value, rows};
 
 /// One evaluated record of a test or of a run.
 pub(super) struct Evaluated<'p> {
@@ -207,16 +207,29 @@ fn outcome(plan: &Plan, test: &Test, evaluated: Evaluated<'_>) -> Outcome {
         ..TestResult::empty(&test.id, test.method.name())
     };
     let window_s = [evaluation.window.from_s, evaluation.window.to_s];
-    rows::account(&mut result, &data, window_s, &evaluation.rows);
+    rows::account(&mut result, &data, window_s, &within(&evaluation));
     let origin_s = data.dated.then_some(data.origin_s);
     Outcome {
         result,
         estimates,
         window_s: window_s[1] - window_s[0],
-        drawings: vec![Drawing { title: test.boundary.clone().unwrap_or_default(), evaluation, origin_s }],
+        runs: Vec::new(),
+        drawings: vec![Drawing {
+            title: test.boundary.clone().unwrap_or_default(),
+            evaluation: Evaluation::PressureChange(Box::new(evaluation)),
+            origin_s,
+        }],
         files: data.files.iter().map(rows::file_account).collect(),
         raw: data.files.into_iter().map(|file| (file.name, file.content)).collect(),
     }
+}
+
+/// Rows inside the window that were not used after all.
+pub(super) fn within(evaluation: &PressureChange) -> [(&'static str, usize); 2] {
+    [
+        ("disturbed: outlier, glove pull or step", evaluation.rows.disturbed),
+        ("in a gap of the barometer", evaluation.rows.without_room_pressure),
+    ]
 }
 
 pub(super) fn event_text(data: &TestData<'_>, event: &Event) -> String {

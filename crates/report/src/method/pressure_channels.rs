@@ -143,11 +143,11 @@ fn first<T>(items: Vec<T>) -> Option<T> {
     items.into_iter().next()
 }
 
-fn mean(values: &[f64]) -> f64 {
+pub(super) fn mean(values: &[f64]) -> f64 {
     values.iter().sum::<f64>() / values.len() as f64
 }
 
-fn samples<'a>(channel: &'a ChannelData<'_>) -> Result<Samples<'a>, TestError> {
+pub(super) fn samples<'a>(channel: &'a ChannelData<'_>) -> Result<Samples<'a>, TestError> {
     Samples::new(&channel.time_s, &channel.value)
         .map_err(|error| TestError::Samples { column: channel.column.clone(), error })
 }

@@ -1,6 +1,5 @@
 //! The account of a test: every row of every file was used, or set aside with a reason.
 
-use tightfit_fit::pressure_change::RowUse;
 use tightfit_ingest::Recording;
 
 use crate::data::{RawFile, TestData};
@@ -9,11 +8,10 @@ use crate::result::{FileLine, SetAsideLine, TestResult};
 use super::FileAccount;
 
 const OUTSIDE: &str = "outside the window";
-const DISTURBED: &str = "disturbed: outlier, glove pull or step";
-const NO_ROOM_PRESSURE: &str = "in a gap of the barometer";
 
-/// Fills in rows read, used and set aside. `window_s` counts from the data's origin.
-pub(super) fn account(result: &mut TestResult, data: &TestData<'_>, window_s: [f64; 2], row_use: &RowUse) {
+/// Fills in rows read, used and set aside. `window_s` counts from the data's origin; `within` are rows inside the window
+/// that were not used after all, with the reason.
+pub(super) fn account(result: &mut TestResult, data: &TestData<'_>, window_s: [f64; 2], within: &[(&str, usize)]) {
     let mut aside = Aside(std::mem::take(&mut result.set_aside));
     for file in &data.files {
         let account = &file.recording.account;
@@ -24,8 +22,9 @@ pub(super) fn account(result: &mut TestResult, data: &TestData<'_>, window_s: [f
         let inside = rows_between(&file.recording, window_s.map(|time| time + data.origin_s));
         aside.add(OUTSIDE, account.rows_used().saturating_sub(inside));
     }
-    aside.add(DISTURBED, row_use.disturbed as u64);
-    aside.add(NO_ROOM_PRESSURE, row_use.without_room_pressure as u64);
+    for (reason, count) in within {
+        aside.add(reason, *count as u64);
+    }
     result.rows_set_aside = aside.total();
     result.rows_used = result.rows_read.saturating_sub(result.rows_set_aside);
     result.set_aside = aside.0;

@@ -32,6 +32,8 @@ pub struct Test {
     pub window: Option<Window>,
     /// Pressure difference at which results are stated.
     pub reference_pressure: Option<Quantity>,
+    /// Pressure difference during the run, where it is not logged.
+    pub pressure: Option<Quantity>,
     /// Which attempt this is.
     pub attempt: Option<i64>,
     /// Why the earlier attempt was set aside.
@@ -111,6 +113,7 @@ impl Test {
             file_formats: BTreeMap::new(),
             window: section.section("window").map(|window| read_window(&window)),
             reference_pressure: section.quantity("reference_pressure", Dimension::Pressure),
+            pressure: section.quantity("pressure", Dimension::Pressure),
             attempt: section.whole_number("attempt"),
             earlier: section.text("earlier"),
             superimposed_leak: section.section("superimposed_leak").and_then(|leak| read_leak(&leak)),
@@ -121,7 +124,14 @@ impl Test {
         match method {
             // Keys of methods that this version does not compute are not judged.
             Method::Later(_) => {}
-            Method::PressureChange => {
+            Method::PressureChangeSeries => {
+                if !section.has("run") {
+                    section
+                        .missing("run", "[[test.run]] with files = [\"alone.csv\"] and boundary = \"enclosure alone\"");
+                }
+                section.finish();
+            }
+            Method::PressureChange | Method::PpmRise => {
                 if test.files.is_empty() && !section.has("files") {
                     section.missing("files", "files = [\"tightness.csv\"]");
                 }

@@ -6,11 +6,21 @@
 mod clock;
 mod draw;
 mod panel;
+mod ppm_rise;
 mod pressure_change;
 mod ticks;
 
 pub(crate) use clock::Clock;
-pub(crate) use pressure_change::figures;
+
+use crate::method::{Drawing, Evaluation};
+
+/// The figures of an evaluation.
+pub(crate) fn figures(drawing: &Drawing, clock: &Clock) -> Vec<Figure> {
+    match &drawing.evaluation {
+        Evaluation::PressureChange(evaluation) => pressure_change::figures(evaluation, clock),
+        Evaluation::PpmRise(evaluation) => ppm_rise::figures(evaluation, drawing.window_s(), clock),
+    }
+}
 
 /// One figure: panels one above the other on a common time axis.
 #[derive(Debug, Clone, PartialEq)]

@@ -28,7 +28,7 @@ fn record(evaluation: &PressureChange, clock: &Clock) -> Figure {
         .map(|(number, event)| Mark { number, span_s: [event.from_s, event.to_s] })
         .collect();
     let events = match marks.len() {
-        0 => "Nothing was found to disturb the record.".to_owned(),
+        0 => "No event was found in it.".to_owned(),
         1 => "One event is marked by a vertical line; its number is that of the list below.".to_owned(),
         n => format!("{n} events are marked by vertical lines; their numbers are those of the list below."),
     };

@@ -69,12 +69,14 @@ fn rows(test: &TestResult) -> String {
 }
 
 fn write_result(out: &mut String, name: &str, value: &ResultValue) {
-    let words = result_kind(name).map_or(name, |kind| kind.words);
+    let (base, run) = name.split_once('[').unwrap_or((name, ""));
+    let words = result_kind(base).map_or(base, |kind| kind.words);
+    let run = if run.is_empty() { String::new() } else { format!(" [{}", run.replace(&format!("{base}["), "[")) };
     let at = value.at.as_ref().map_or(String::new(), |at| format!(" at {at}"));
     let upper = value
         .upper95
         .map_or(String::new(), |upper| format!("; one-sided 95 % limit of the method {}", display_number(upper, 3)));
-    out.push_str(&format!("  {words}\n"));
+    out.push_str(&format!("  {words}{run}\n"));
     paragraph(out, "", INDENT, &format!("{}{at}{upper}", value_text(value)));
 }
 
@@ -127,11 +129,11 @@ fn write_verdict(out: &mut String, result: &Qualification, verdict: &VerdictResu
     let source = verdict.source.as_ref().map_or(String::new(), |source| format!(" ({source})"));
     let mut head = String::new();
     let test = if verdict.test.is_empty() { String::new() } else { format!(" of {}", verdict.test) };
+    let test = verdict.run.as_ref().map_or(test.clone(), |run| format!("{test}, {run}"));
     paragraph(&mut head, word, INDENT, &format!("{words}{test}: {}{source}", verdict.limit));
     // Coloured after wrapping, so that the marks do not count as columns.
     out.push_str(&head.replacen(word, &format!("{before}{word}{}", paint.end), 1));
-    let value =
-        result.tests.iter().find(|test| test.id == verdict.test).and_then(|test| test.results.get(&verdict.quantity));
+    let value = result.judged_value(verdict);
     if let Some(value) = value {
         paragraph(out, "", INDENT, &format!("found {}", in_unit_of_limit(value, verdict)));
     }

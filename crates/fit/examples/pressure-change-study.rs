@@ -66,11 +66,11 @@ fn drawn(seed: u64, hold: &mut Hold, settings: &mut Settings) {
     let mut random = Random::new(seed ^ 0x5eed);
     hold.settling_k = random.uniform(0.0, 0.6);
     hold.settling_s = random.uniform(300.0, 1200.0);
-    if let Some(thermometer) = hold.thermometers.first_mut() {
-        if thermometer.wander_k > 0.0 {
-            thermometer.wander_k = 0.01 * 10.0_f64.powf(random.uniform(0.0, 1.0));
-            thermometer.wander_memory_s = 600.0 * 12.0_f64.powf(random.uniform(0.0, 1.0));
-        }
+    if let Some(thermometer) = hold.thermometers.first_mut()
+        && thermometer.wander_k > 0.0
+    {
+        thermometer.wander_k = 0.01 * 10.0_f64.powf(random.uniform(0.0, 1.0));
+        thermometer.wander_memory_s = 600.0 * 12.0_f64.powf(random.uniform(0.0, 1.0));
     }
     if let Some(volume) = settings.volume {
         let compliance = random.uniform(0.0, 2e-5);
@@ -82,6 +82,7 @@ fn drawn(seed: u64, hold: &mut Hold, settings: &mut Settings) {
     }
 }
 
+#[expect(clippy::too_many_lines, reason = "a list of cases, read from top to bottom")]
 fn cells() -> Vec<Cell> {
     let mut cells = Vec::new();
     let mut add = |name: String, hold: Hold, settings: Settings, vary| cells.push(Cell { name, hold, settings, vary });

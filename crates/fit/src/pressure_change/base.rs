@@ -196,7 +196,9 @@ impl GasTemperature {
 fn level_to_mean(columns: &mut [Vec<f64>], mean_k: f64) {
     let factor = mean_k * columns[0].len() as f64 / columns[0].iter().sum::<f64>();
     for column in columns.iter_mut().take(1 + SHARED) {
-        column.iter_mut().for_each(|value| *value *= factor);
+        for value in column {
+            *value *= factor;
+        }
     }
 }
 

@@ -21,7 +21,8 @@ pub(crate) struct Evidence {
 pub(crate) struct Combined {
     /// Conductance over volume, deviation from the expansion point, in 1/s.
     pub(crate) distribution: Distribution,
-    /// Posterior weight of every nuisance node.
+    /// Nuisance nodes that carry weight, and their posterior weights.
+    pub(crate) nuisances: Vec<Nuisance>,
     pub(crate) nuisance_weight: Vec<f64>,
     /// Median and standard deviation of each sensor alone (the heaviest nuisance node).
     pub(crate) alone: Vec<(f64, f64)>,
@@ -29,6 +30,8 @@ pub(crate) struct Combined {
 
 /// Combines the evidence on a grid that is fine where any sensor's density is.
 pub(crate) fn combine(evidence: &[Evidence], nuisances: &[Nuisance]) -> Option<Combined> {
+    let kept = worthwhile(evidence, nuisances);
+    let nuisances = &kept[..];
     let grid = grid(evidence, nuisances)?;
     let mut joint = vec![vec![0.0; grid.len()]; nuisances.len()];
     let mut tables = Vec::with_capacity(evidence.len());
@@ -48,7 +51,9 @@ pub(crate) fn combine(evidence: &[Evidence], nuisances: &[Nuisance]) -> Option<C
         tables.push(table);
     }
     for (curve, (_, log_prior)) in joint.iter_mut().zip(nuisances) {
-        curve.iter_mut().for_each(|value| *value += log_prior);
+        for value in curve {
+            *value += log_prior;
+        }
     }
     let top = joint.iter().flatten().copied().fold(f64::NEG_INFINITY, f64::max);
     if !top.is_finite() {
@@ -62,7 +67,9 @@ pub(crate) fn combine(evidence: &[Evidence], nuisances: &[Nuisance]) -> Option<C
         density.iter_mut().zip(&part).for_each(|(d, p)| *d += p);
     }
     let total: f64 = nuisance_weight.iter().sum();
-    nuisance_weight.iter_mut().for_each(|weight| *weight /= total);
+    for weight in &mut nuisance_weight {
+        *weight /= total;
+    }
     let heaviest = (0..nuisances.len()).max_by(|a, b| nuisance_weight[*a].total_cmp(&nuisance_weight[*b]))?;
     let alone = tables
         .iter()
@@ -74,7 +81,19 @@ pub(crate) fn combine(evidence: &[Evidence], nuisances: &[Nuisance]) -> Option<C
             (distribution.median(), distribution.standard_deviation())
         })
         .collect();
-    Some(Combined { distribution: Distribution::from_density(grid, &density), nuisance_weight, alone })
+    Some(Combined { distribution: Distribution::from_density(grid, &density), nuisances: kept, nuisance_weight, alone })
+}
+
+/// Nuisance nodes without those that one sensor alone makes impossible. Several sensors may disagree about them, so
+/// then all are kept.
+fn worthwhile(evidence: &[Evidence], nuisances: &[Nuisance]) -> Vec<Nuisance> {
+    let [sensor] = evidence else { return nuisances.to_vec() };
+    let weight = |(others, log_prior): &Nuisance| {
+        sensor.nodes.iter().map(|node| node.log_marginal(others)).fold(f64::NEG_INFINITY, f64::max) + log_prior
+    };
+    let weights: Vec<f64> = nuisances.iter().map(weight).collect();
+    let top = weights.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    nuisances.iter().zip(weights).filter(|(_, weight)| *weight > top - 14.0).map(|(nuisance, _)| *nuisance).collect()
 }
 
 /// Log of the sum over nodes at every grid point.
@@ -159,7 +178,7 @@ fn grid(evidence: &[Evidence], nuisances: &[Nuisance]) -> Option<Vec<f64>> {
     points.sort_by(f64::total_cmp);
     let mut thinned: Vec<f64> = Vec::with_capacity(points.len());
     for point in points {
-        if thinned.last().is_none_or(|last| point - last > 0.12 * finest) {
+        if thinned.last().is_none_or(|last| point - last > 0.25 * finest) {
             thinned.push(point);
         }
     }

@@ -175,11 +175,12 @@ fn fit_about(
     let best = heaviest(&evidence[0].nodes, |node| node.log_evidence(&precision))?;
     let nuisances = nuisances(prior, at, best, zero_spread_pa);
     let combined = combine(&evidence, &nuisances)?;
-    let means = nuisance_means(&nuisances, &combined.nuisance_weight);
+    let means = nuisance_means(&combined.nuisances, &combined.nuisance_weight);
 
     let spread = |index: usize| {
         let mean = means[index];
-        nuisances
+        combined
+            .nuisances
             .iter()
             .zip(&combined.nuisance_weight)
             .map(|((s, _), w)| w * (s[index] - mean).powi(2))

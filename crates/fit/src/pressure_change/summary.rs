@@ -89,10 +89,11 @@ fn compliance_notes(settings: &Settings, result: &PressureChange, notes: &mut Ve
     if settings.compliance == Compliance::Unknown {
         notes.push(Note::ComplianceUnknown);
     }
-    if let Some([value, uncertainty]) = result.diagnostics.compliance_m3_per_pa {
-        if value > 2.0 * uncertainty && value > 1e-7 {
-            notes.push(Note::GaveWay { compliance_m3_per_pa: value, standard_uncertainty_m3_per_pa: uncertainty });
-        }
+    if let Some([value, uncertainty]) = result.diagnostics.compliance_m3_per_pa
+        && value > 2.0 * uncertainty
+        && value > 1e-7
+    {
+        notes.push(Note::GaveWay { compliance_m3_per_pa: value, standard_uncertainty_m3_per_pa: uncertainty });
     }
 }
 

@@ -58,7 +58,9 @@ impl Distribution {
             cumulative.push(total);
         }
         if total > 0.0 {
-            cumulative.iter_mut().for_each(|c| *c /= total);
+            for c in &mut cumulative {
+                *c /= total;
+            }
             Self::Tabulated { x, cumulative }
         } else {
             Self::normal(x.first().copied().unwrap_or(0.0), 0.0)
@@ -204,9 +206,10 @@ impl Distribution {
         {
             return Self::normal(a - b, u.hypot(*v));
         }
-        const VALUES: u32 = 200;
         let values = |distribution: &Self| -> Vec<f64> {
-            (0..VALUES).map(|i| distribution.quantile((f64::from(i) + 0.5) / f64::from(VALUES))).collect()
+            (0..EQUALLY_PROBABLE)
+                .map(|i| distribution.quantile((f64::from(i) + 0.5) / f64::from(EQUALLY_PROBABLE)))
+                .collect()
         };
         let (a, b) = (values(self), values(other));
         let mut differences: Vec<f64> = a.iter().flat_map(|x| b.iter().map(move |y| x - y)).collect();
@@ -270,6 +273,9 @@ impl Distribution {
         ((self.cdf(limit) - below_zero) / admissible).clamp(0.0, 1.0)
     }
 }
+
+/// Values that stand for a distribution in a difference: their ends are the 0.25 % quantiles.
+const EQUALLY_PROBABLE: u32 = 200;
 
 fn standard_normal() -> Normal {
     Normal::standard()

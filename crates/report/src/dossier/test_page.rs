@@ -54,6 +54,9 @@ fn without_result(error: &TestError) -> Markup {
 fn evaluated(qualified: &Qualified, index: usize, test: &Test, outcome: &Outcome) -> Markup {
     let result = &outcome.result;
     let verdicts = qualified.result.verdicts.iter().filter(|verdict| verdict.test == result.id);
+    let drawn = figures(qualified, index);
+    // Figures are numbered through the whole test, whatever runs it has.
+    let before = |number: usize| drawn[..number].iter().map(|(_, figures)| figures.len()).sum::<usize>();
     html! {
         @if !result.problems.is_empty() {
             div.problem {
@@ -67,11 +70,11 @@ fn evaluated(qualified: &Qualified, index: usize, test: &Test, outcome: &Outcome
             }
         }
         (conduct(test, outcome, qualified.plan.room.time_zone.as_deref()))
-        @for (number, (drawing, (clock, figures))) in outcome.drawings.iter().zip(figures(qualified, index)).enumerate() {
+        @for (number, (drawing, (clock, figures))) in outcome.drawings.iter().zip(&drawn).enumerate() {
             @if !drawing.title.is_empty() && outcome.drawings.len() > 1 { h3 { (name(&drawing.title)) } }
             @for (place, figure) in figures.iter().enumerate() {
-                (figure_markup(figure, place + 1, &clock, &anchor(index, number)))
-                @if figure.name == "record" { (events(drawing, &clock)) }
+                (figure_markup(figure, before(number) + place + 1, clock, &anchor(index, number)))
+                @if figure.name == "record" { (events(drawing, clock)) }
             }
         }
         @if result.results.0.is_empty() && !result.runs.is_empty() { h3 { "Results" } }

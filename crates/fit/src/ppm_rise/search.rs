@@ -137,6 +137,7 @@ impl Search<'_> {
             .zip(&places)
             .filter_map(|(shape, place)| {
                 let solved = self.rows.solve(&whitened, place)?;
+                let log_prior = log_prior + shape.log_taper();
                 Some(ShapeNode { shape, log_prior, log_evidence: solved.log_evidence() + log_prior })
             })
             .collect()

@@ -23,14 +23,14 @@ impl Shape {
         }
     }
 
-    /// Range of the coordinates: ln(τ/window) of the exponentials, from a 300th of the window to three times the
-    /// window (what decays slower acts like ingress); exponent and ln(t₀/window) of the power law.
+    /// Range of the coordinates: ln(τ/window) of the exponentials, from a 300th of the window to three times the window
+    /// for one term, to the window for two; exponent and ln(t₀/window) of the power law.
     pub(super) fn domain(kind: Outgassing) -> Domain {
         let exponential = [(1.0_f64 / 300.0).ln(), 3.0_f64.ln()];
         match kind {
             Outgassing::None => [[0.0; 2]; 2],
             Outgassing::OneExponential => [exponential, [0.0; 2]],
-            Outgassing::TwoExponentials => [exponential, exponential],
+            Outgassing::TwoExponentials => [[exponential[0], 0.0]; 2],
             Outgassing::PowerLaw => [[0.4, 1.8], [(5e-4_f64).ln(), 0.0]],
         }
     }
@@ -47,12 +47,21 @@ impl Shape {
         }
     }
 
-    /// Area of the admissible coordinates: the prior is uniform over it.
+    /// Logarithm of the prior density against that of a fast decay: time constants beyond the window are less and less
+    /// probable, since what decays so slowly is ingress by any other name.
+    pub(super) fn log_taper(self) -> f64 {
+        match self.kind {
+            Outgassing::OneExponential => -2.0 * self.u.max(0.0),
+            _ => 0.0,
+        }
+    }
+
+    /// Area of the admissible coordinates, weighted by the taper.
     pub(super) fn prior_area(kind: Outgassing) -> f64 {
         let [u, v] = Self::domain(kind);
         match kind {
             Outgassing::None => 1.0,
-            Outgassing::OneExponential => u[1] - u[0],
+            Outgassing::OneExponential => -u[0] + 0.5 * (1.0 - (-2.0 * u[1]).exp()),
             Outgassing::TwoExponentials => 0.5 * (u[1] - u[0] - 0.4).powi(2),
             Outgassing::PowerLaw => (u[1] - u[0]) * (v[1] - v[0]),
         }
@@ -115,7 +124,7 @@ fn power_integral(n: f64, ratio: f64) -> f64 {
 pub(super) fn considered(species: Species) -> &'static [(Outgassing, f64)] {
     match species {
         Species::Oxygen => {
-            &[(Outgassing::None, 0.4), (Outgassing::OneExponential, 0.4), (Outgassing::TwoExponentials, 0.2)]
+            &[(Outgassing::None, 0.45), (Outgassing::OneExponential, 0.45), (Outgassing::TwoExponentials, 0.1)]
         }
         Species::Water => &[
             (Outgassing::None, 0.2),

@@ -45,8 +45,7 @@ fn ingress(c: &Circumstances<'_, '_>, fitted: &Fitted, to_ppm_per_h: f64, notes:
     if power_law_weight > SLOW_TAIL {
         // What the walls still give off is not negative, so the whole rise at the end bounds what comes in.
         notes.push(Note::NotSeparable { species, power_law_weight });
-        let end = fitted.mixture.rate_at_end().scaled(to_ppm_per_h);
-        return upper_bound(with_systematic(c, fitted, &end));
+        return bound_from_end(c, fitted, to_ppm_per_h);
     }
     let estimate = with_systematic(c, fitted, &fitted.mixture.ingress().scaled(to_ppm_per_h));
     if measured_share(&fitted.blocks) < LEAST_MEASURED_SHARE {
@@ -54,6 +53,18 @@ fn ingress(c: &Circumstances<'_, '_>, fitted: &Fitted, to_ppm_per_h: f64, notes:
         return upper_bound(estimate);
     }
     estimate
+}
+
+/// The highest bound that a model with some probability gives for the rise at the end.
+fn bound_from_end(c: &Circumstances<'_, '_>, fitted: &Fitted, to_ppm_per_h: f64) -> Estimate {
+    let end = |mixture: &Mixture| upper_bound(with_systematic(c, fitted, &mixture.rate_at_end().scaled(to_ppm_per_h)));
+    KINDS
+        .iter()
+        .filter(|&&kind| fitted.mixture.weight(kind) > 0.01)
+        .filter_map(|&kind| fitted.mixture.only(kind))
+        .map(|mixture| end(&mixture))
+        .max_by(|a, b| a.interval95[1].total_cmp(&b.interval95[1]))
+        .unwrap_or_else(|| end(&fitted.mixture))
 }
 
 fn upper_bound(mut estimate: Estimate) -> Estimate {

@@ -4,10 +4,12 @@
 
 mod hold;
 mod random;
+mod rise;
 mod room;
 mod study;
 
 pub use hold::{Disturbance, Hold, HoldTruth, SimulatedHold, ThermometerModel, VesselModel};
 pub use random::Random;
+pub use rise::{Rise, SimulatedRise};
 pub use room::{Room, Weather};
 pub use study::{Outcome, evaluate_simulated, study};

@@ -43,11 +43,16 @@ pub fn straight_line(abscissa: &[f64], ordinate: &[f64], lag: usize) -> Option<S
     }
     let slope =
         abscissa.iter().zip(ordinate).map(|(t, y)| (t - centre) * (y - value_at_centre)).sum::<f64>() / sum_of_squares;
-    let residuals: Vec<f64> =
-        abscissa.iter().zip(ordinate).map(|(t, y)| y - value_at_centre - slope * (t - centre)).collect();
-    let residual_sum_of_squares: f64 = residuals.iter().map(|e| e * e).sum();
-
-    let scores: Vec<f64> = abscissa.iter().zip(&residuals).map(|(t, e)| (t - centre) * e).collect();
+    let mut residual_sum_of_squares = 0.0;
+    let scores: Vec<f64> = abscissa
+        .iter()
+        .zip(ordinate)
+        .map(|(t, y)| {
+            let residual = y - value_at_centre - slope * (t - centre);
+            residual_sum_of_squares += residual * residual;
+            (t - centre) * residual
+        })
+        .collect();
     let meat = bartlett_sum(&scores, lag.min(points - 1));
     Some(StraightLine {
         centre,

@@ -209,23 +209,39 @@ fn known_inflow_step(base: &Base, model: &Model, index: usize, volume: f64) -> f
     per_s * open_s * base.room_pa[index] / (base.absolute_pa(index) * volume)
 }
 
-/// First-order lag of a series that runs straight between its points, started in equilibrium: exact for any step.
-pub(crate) fn lag(time_s: &[f64], input: &[f64], tau_s: f64, output: &mut Vec<f64>) {
-    output.clear();
-    let mut state = input[0];
-    output.push(state);
-    let (mut step_s, mut keep, mut old_weight, mut new_weight) = (-1.0, 0.0, 0.0, 1.0);
-    for index in 1..input.len() {
-        let step = time_s[index] - time_s[index - 1];
-        if (step - step_s).abs() > 1e-9 * step {
-            step_s = step;
-            keep = (-step / tau_s).exp();
-            let mean_weight = (1.0 - keep) * tau_s / step;
-            old_weight = mean_weight - keep;
-            new_weight = 1.0 - mean_weight;
-        }
-        state = keep * state + old_weight * input[index - 1] + new_weight * input[index];
+/// First-order lag of series that run straight between their points, started in equilibrium: exact for any step.
+/// Holds, for each step, the weights of the state, the old and the new input.
+pub(crate) struct Lag(Vec<[f64; 3]>);
+
+impl Lag {
+    pub(crate) fn new(time_s: &[f64], tau_s: f64) -> Self {
+        let mut step_s = -1.0;
+        let mut weights = [0.0, 0.0, 1.0];
+        Self(
+            time_s
+                .windows(2)
+                .map(|pair| {
+                    let step = pair[1] - pair[0];
+                    if (step - step_s).abs() > 1e-9 * step {
+                        step_s = step;
+                        let keep = (-step / tau_s).exp();
+                        let mean = (1.0 - keep) * tau_s / step;
+                        weights = [keep, mean - keep, 1.0 - mean];
+                    }
+                    weights
+                })
+                .collect(),
+        )
+    }
+
+    pub(crate) fn apply(&self, input: &[f64], output: &mut Vec<f64>) {
+        output.clear();
+        let mut state = input[0];
         output.push(state);
+        output.extend(self.0.iter().zip(input.windows(2)).map(|([keep, old, new], pair)| {
+            state = keep * state + old * pair[0] + new * pair[1];
+            state
+        }));
     }
 }
 
@@ -238,7 +254,7 @@ mod tests {
         let time_s: Vec<f64> = (0..200).map(|i| f64::from(i) * 7.0).collect();
         let ramp: Vec<f64> = time_s.iter().map(|t| 0.01 * t).collect();
         let mut out = Vec::new();
-        lag(&time_s, &ramp, 50.0, &mut out);
+        Lag::new(&time_s, 50.0).apply(&ramp, &mut out);
         let expected: Vec<f64> = time_s.iter().map(|t| 0.01 * (t - 50.0 * (1.0 - (-t / 50.0).exp()))).collect();
         assert!(out.iter().zip(&expected).all(|(a, b)| (a - b).abs() < 1e-12));
     }

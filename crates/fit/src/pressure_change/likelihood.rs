@@ -5,7 +5,7 @@
 //! a Student density in the shared quantities. Lag, size and memory of the wander are then integrated numerically,
 //! so that a record too short to know them gives the wide result that is true.
 
-use super::base::{Base, GasTemperature, SHARED, lag};
+use super::base::{Base, GasTemperature, Lag, SHARED};
 use super::sensor::{LogNormal, Sensor, SensorKind};
 use crate::noise::{NoiseModel, OrnsteinUhlenbeck, whiten};
 
@@ -179,20 +179,23 @@ impl<'a> SensorLikelihood<'a> {
     }
 
     /// Means over the rows of a column of the gas temperature, as the sensor would show it.
-    fn seen(&mut self, column: usize, lag_s: f64) -> Vec<f64> {
+    fn seen(&mut self, column: usize, lag: Option<&Lag>) -> Vec<f64> {
         let input = &self.gas.columns[column];
-        // Without a thermometer nothing lags; the time constant is that of the settling.
-        let series = if lag_s > 0.0 && self.sensor.kind != SensorKind::Steady {
-            lag(&self.base.time_s, input, lag_s, &mut self.lagged);
-            &self.lagged
-        } else {
-            input
+        let series = match lag {
+            Some(lag) => {
+                lag.apply(input, &mut self.lagged);
+                &self.lagged
+            }
+            None => input,
         };
         let bins: Vec<f64> = self.sensor.at_bins(series).collect();
         self.sensor.row_means(&bins)
     }
 
     pub(crate) fn design(&mut self, lag_s: f64) -> Design {
+        // Without a thermometer nothing lags; the time constant is that of the settling.
+        let lags = lag_s > 0.0 && self.sensor.kind != SensorKind::Steady;
+        let lag = lags.then(|| Lag::new(&self.base.time_s, lag_s));
         let n = self.row_time_s.len();
         let start = self.row_time_s[0];
         let span = (self.row_time_s[n - 1] - start).max(1.0);
@@ -205,15 +208,15 @@ impl<'a> SensorLikelihood<'a> {
             columns.push(self.row_time_s.iter().map(|t| (t - start) / span - 0.5).collect());
         }
         for step in 0..self.steps() {
-            columns.push(self.seen(1 + SHARED + step, lag_s));
+            columns.push(self.seen(1 + SHARED + step, lag.as_ref()));
         }
         let local = columns.len();
         for j in 0..SHARED {
             if self.active[j] {
-                columns.push(self.seen(1 + j, lag_s));
+                columns.push(self.seen(1 + j, lag.as_ref()));
             }
         }
-        let predicted = self.seen(0, lag_s);
+        let predicted = self.seen(0, lag.as_ref());
         // Both have their means taken off: 295 K would cost five digits of every product.
         let mean = predicted.iter().sum::<f64>() / n as f64;
         columns.push(
@@ -487,8 +490,8 @@ impl<'a> SensorLikelihood<'a> {
         }
         let mut best = (f64::NEG_INFINITY, (prior.wander_k.median, 2700.0));
         for &(memory_s, _) in &prior.memory_s {
-            for step in -4..=4 {
-                let wander = prior.wander_k.median * (0.6 * f64::from(step) * prior.wander_k.spread).exp();
+            for step in -3..=3 {
+                let wander = prior.wander_k.median * (0.8 * f64::from(step) * prior.wander_k.spread).exp();
                 let density = prior.wander_k.log_density(wander.ln());
                 if let Some(node) = self.node(&design, wander, memory_s, density) {
                     let value = node.log_evidence(precision);
@@ -506,7 +509,7 @@ impl<'a> SensorLikelihood<'a> {
 const KNOWN_SCALE: f64 = 1e4;
 /// Nodes of the wander: to start with, and in all.
 const WANDER_START: usize = 6;
-const WANDER_NODES: usize = 11;
+const WANDER_NODES: usize = 10;
 
 /// Lags that are looked at: three prior spreads, from 2 s to an hour.
 fn lag_range(prior: &LogNormal) -> (f64, f64) {
@@ -587,7 +590,7 @@ fn spread_nodes(scan: &[(f64, f64)]) -> Vec<(f64, f64)> {
 }
 
 /// Lags in a scan and in the final integration (an odd number: one at the top).
-const LAG_SCAN: usize = 18;
+const LAG_SCAN: usize = 15;
 const LAG_NODES: usize = 5;
 
 fn highest(scan: &[(f64, f64)]) -> Option<(f64, f64)> {

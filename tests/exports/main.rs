@@ -9,6 +9,7 @@
 
 mod account;
 mod aggregating;
+mod clocks;
 mod dialects;
 mod drafts;
 mod errors;

@@ -424,9 +424,23 @@ fn dew_points_to_fractions(columns: &[Assigned], pressure_pa: Option<f64>, out: 
     for (time, value) in water.time_s.iter().zip(&mut water.value) {
         *value = moisture::mole_fraction(*value, phase, pressure.at(*time, &mut seen));
     }
+    keep_finite(&mut water);
     apply_limits(&mut water, column);
     out.notes.push(format!("water: dew or frost points became mole fractions {}", pressure.words()));
     out.series.insert(at, water);
+}
+
+/// At a logged pressure of zero a dew point is no fraction.
+fn keep_finite(series: &mut Series) {
+    if series.value.iter().all(|value| value.is_finite()) {
+        return;
+    }
+    let keep: Vec<usize> = (0..series.len()).filter(|i| series.value[*i].is_finite()).collect();
+    series.time_s = Arc::new(keep.iter().map(|i| series.time_s[*i]).collect());
+    if !series.status.is_empty() {
+        series.status = keep.iter().map(|i| series.status_at(*i)).collect();
+    }
+    series.value = keep.iter().map(|i| series.value[*i]).collect();
 }
 
 enum TotalPressure<'a> {

@@ -38,6 +38,11 @@ impl Assigned {
         if self.negate { -si } else { si }
     }
 
+    /// Whether a reading can be one at all: finite, and a dew or frost point at which water has a known pressure.
+    pub(crate) fn is_possible(&self, si: f64) -> bool {
+        si.is_finite() && (!self.is_dew_point() || (123.15..=373.15).contains(&si))
+    }
+
     pub(crate) fn is_dew_point(&self) -> bool {
         self.channel == Channel::Water && matches!(self.unit.dimension(), Dimension::Temperature | Dimension::DewPoint)
     }

@@ -345,43 +345,37 @@ fn is_reading(cell: &[u8], style: NumberStyle) -> bool {
 
 /// A cell as SI value and status code; NaN for no reading.
 pub(crate) fn reading(cell: &[u8], column: &Assigned, style: NumberStyle, count: &mut CellCount) -> (f64, u8) {
-    match cell::read(cell, style) {
-        Cell::Number(value) => {
-            count.measured += 1;
-            (column.to_si(value), 0)
-        }
+    const NONE: (f64, u8) = (f64::NAN, 0);
+    let (below, above) = if column.negate { (2, 1) } else { (1, 2) };
+    let found = match cell::read(cell, style) {
+        Cell::Number(value) => Some((column.to_si(value), 0)),
         Cell::Missing => {
             count.missing += 1;
-            (f64::NAN, 0)
+            return NONE;
         }
         Cell::Below(limit) => {
-            if let Some(limit) =
-                limit.map(|limit| column.to_si(limit)).or(column.reporting_limit).or(column.range.map(|range| range.0))
-            {
-                count.below_limit += 1;
-                (limit, if column.negate { 2 } else { 1 })
-            } else {
-                count.text += 1;
-                (f64::NAN, 0)
-            }
+            let written = limit.map(|limit| column.to_si(limit));
+            let limit = written.or(column.reporting_limit).or(column.range.map(|range| range.0));
+            limit.map(|limit| (limit, below))
         }
         Cell::Above(limit) => {
-            if let Some(limit) = limit.map(|limit| column.to_si(limit)).or(column.range.map(|range| range.1)) {
-                count.above_range += 1;
-                (limit, if column.negate { 1 } else { 2 })
-            } else {
-                count.text += 1;
-                (f64::NAN, 0)
-            }
+            let written = limit.map(|limit| column.to_si(limit));
+            written.or(column.range.map(|range| range.1)).map(|limit| (limit, above))
         }
-        Cell::Text(text) => {
-            if let Some(value) = with_unit(text, column, style) {
-                count.measured += 1;
-                (value, 0)
-            } else {
-                count.text += 1;
-                (f64::NAN, 0)
+        Cell::Text(text) => with_unit(text, column, style).map(|value| (value, 0)),
+    };
+    match found.filter(|(value, _)| column.is_possible(*value)) {
+        None => {
+            count.text += 1;
+            NONE
+        }
+        Some((value, status)) => {
+            match status {
+                0 => count.measured += 1,
+                1 => count.below_limit += 1,
+                _ => count.above_range += 1,
             }
+            (value, status)
         }
     }
 }

@@ -1,6 +1,6 @@
 //! From an estimate and a limit to a verdict: conformance probability as in JCGM 106:2012, zones as in ISO 14253-1.
 
-use tightfit_fit::Estimate;
+use tightfit_fit::{Estimate, Kind};
 use tightfit_quantity::{Quantity, Unit, display_number};
 
 use crate::catalogue::{ResultKind, result_kind};
@@ -69,7 +69,7 @@ fn judge_one(limit: &Limit, test: &Judged<'_>, estimate: &Estimate) -> VerdictRe
         Verdict::Fail => fail_advice(limit),
         Verdict::Undecided => undecided_advice(limit, bound, estimate, test.window_s),
     };
-    let conformance_probability = Some(conformance);
+    let conformance_probability = (estimate.kind != Kind::NotDetermined).then_some(conformance);
     VerdictResult {
         verdict,
         conformance_probability,
@@ -104,6 +104,9 @@ fn not_found(limit: &Limit) -> VerdictResult {
 }
 
 fn decide(limit: &Limit, bound: f64, estimate: &Estimate, conformance: f64) -> Verdict {
+    if estimate.kind == Kind::NotDetermined {
+        return Verdict::Undecided;
+    }
     match limit.rule {
         Rule::Simple { max_uncertainty } => {
             // Written so that an uncertainty that is not a number counts as too large.
@@ -158,6 +161,9 @@ fn fail_advice(limit: &Limit) -> String {
 /// How much longer, or what to improve. While noise dominates, its share falls at least as the inverse of time; what
 /// the instruments contribute does not fall at all.
 fn undecided_advice(limit: &Limit, bound: f64, estimate: &Estimate, window_s: f64) -> String {
+    if estimate.kind == Kind::NotDetermined {
+        return format!("These data do not determine the {}: see the notes of the test.", words(limit));
+    }
     let margin = (bound - estimate.value).abs();
     let noise = estimate.budget.iter().filter(|line| falls_with_time(&line.source));
     let noise = noise.map(|line| line.standard_uncertainty.powi(2)).sum::<f64>().sqrt();

@@ -296,8 +296,8 @@ fn memories() -> Vec<(f64, f64)> {
 }
 
 fn start_spread_k(base: &Base) -> f64 {
-    // Pumping cools or warms the gas by up to T·(1 − 1/γ)·Δp/p, about 1 mK/Pa, before the wall takes it back.
-    0.3 + 1e-3 * base.difference_pa[0].abs()
+    // Pumping cools or warms the gas by up to T·(1 − 1/γ)·Δp/p, about 1 mK/Pa at 1 bar, before the wall takes it back.
+    0.3 + 100.0 * base.difference_pa[0].abs() / base.absolute_pa(0)
 }
 
 fn thermometer_prior(place: Place, response: Option<Response>, base: &Base) -> Prior {

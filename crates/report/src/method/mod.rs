@@ -195,8 +195,8 @@ pub(crate) fn result_value(estimate: &Estimate, unit: &str) -> ResultValue {
     ResultValue {
         value: finite(estimate.value).filter(|_| determined),
         unit: unit.to_owned(),
-        standard_uncertainty: finite(estimate.standard_uncertainty),
-        interval95: estimate.interval95.map(finite),
+        standard_uncertainty: finite(estimate.standard_uncertainty).filter(|_| determined),
+        interval95: estimate.interval95.map(|end| finite(end).filter(|_| determined)),
         kind: match estimate.kind {
             Kind::Estimate => ResultValueKind::Estimate,
             Kind::UpperBound => ResultValueKind::UpperBound,
@@ -206,7 +206,7 @@ pub(crate) fn result_value(estimate: &Estimate, unit: &str) -> ResultValue {
         at: estimate.at_pa.map(pressure_text),
         upper95: estimate.upper95.and_then(finite),
         degrees_of_freedom: finite(estimate.degrees_of_freedom).filter(|dof| *dof < 1e6),
-        budget: estimate.budget.iter().map(budget_entry).collect(),
+        budget: estimate.budget.iter().filter(|_| determined).map(budget_entry).collect(),
     }
 }
 

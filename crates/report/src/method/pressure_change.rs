@@ -1,10 +1,10 @@
 //! Method `pressure-change`.
 
-use tightfit_fit::Estimate;
 use tightfit_fit::pressure_change::{
-    self as fit, Compliance as FitCompliance, Event, EventKind, LeakLaw, PressureChange, Settings, StiffnessCheck,
-    Volume, WindowChoice,
+    self as fit, Compliance as FitCompliance, Event, EventKind, LeakLaw, Note, PressureChange, Settings,
+    StiffnessCheck, Volume, WindowChoice,
 };
+use tightfit_fit::{Estimate, Kind};
 use tightfit_quantity::{Dimension, Gas};
 
 use crate::catalogue::result_kind;
@@ -179,8 +179,21 @@ pub(super) fn estimates(evaluation: &PressureChange) -> Vec<(&'static str, Estim
     ];
     let mut estimates = vec![("hourly_leak_rate", evaluation.hourly_leak_rate.clone())];
     estimates.extend(optional.into_iter().filter_map(|(name, estimate)| Some((name, estimate.clone()?))));
+    if law_unknown(evaluation) {
+        let by_model = |name: &str| matches!(name, "hourly_leak_rate" | "leak_conductance" | "leak_throughput");
+        for (_, estimate) in estimates.iter_mut().filter(|(name, _)| by_model(name)) {
+            estimate.kind = Kind::NotDetermined;
+        }
+    }
     estimates.push(("pressure_rate", evaluation.pressure_rate.clone()));
     estimates
+}
+
+/// Whether neither temperature nor leak law is known: far above what an enclosure bears no linear law holds, and
+/// compressed gas that cools for minutes cannot be told from a leak without a thermometer.
+fn law_unknown(evaluation: &PressureChange) -> bool {
+    let far = |note: &Note| matches!(note, Note::LinearLawDoubtful { largest_difference_pa } if largest_difference_pa.abs() > NO_GLOVES_BEYOND_PA);
+    evaluation.notes.contains(&Note::NoThermometer) && evaluation.notes.iter().any(far)
 }
 
 pub(super) fn results(estimates: &[(&'static str, Estimate)]) -> Results {

@@ -1,6 +1,6 @@
 //! Readings that are not plain numbers.
 
-use tightfit_ingest::Channel::{GasTemperature, GaugePressure, Oxygen};
+use tightfit_ingest::Channel::{GasTemperature, GaugePressure, Oxygen, Water};
 use tightfit_ingest::Status::{self, AboveRange, BelowLimit, Measured};
 use tightfit_ingest::{ColumnRequest, Format, Recording};
 
@@ -106,4 +106,15 @@ fn a_settled_coarse_reading_does_not_stand_still() {
         .chain((0..300).map(|i| format!("{i};{:.0}\n", 10.0 * (-f64::from(i) / 40.0).exp())))
         .collect();
     assert!(read(&text).stuck.is_empty());
+}
+
+#[test]
+fn a_dew_point_below_the_limit_is_censored_near_it() {
+    let request = ColumnRequest { reporting_limit: Some(1e-6), ..ColumnRequest::by_name(Water, "Dew point (°C)") };
+    let text = "time;Dew point (°C)\n2026-05-04T09:00:00Z;-60\n2026-05-04T09:01:00Z;LOW\n2026-05-04T09:02:00Z;-999\n2026-05-04T09:03:00Z;-61\n";
+    let recording = read_with(text, &plan(vec![request], Format::default()));
+    let series = recording.series(Water).unwrap();
+    assert_eq!(series.len(), 3);
+    assert_eq!(series.status_at(1), BelowLimit);
+    assert!((series.value[1] - 1e-6).abs() < 1e-8, "{}", series.value[1]);
 }

@@ -1,6 +1,6 @@
 //! Which column is which channel: by plan, by words and unit, or by a question.
 
-use tightfit_quantity::{Dimension, PressureReference as UnitReference, StandardReference, Unit};
+use tightfit_quantity::{Dimension, PressureReference as UnitReference, StandardReference, Unit, moisture};
 
 use crate::cell;
 use crate::channel::{Channel, Kind};
@@ -36,6 +36,12 @@ impl Assigned {
     pub(crate) fn to_si(&self, value: f64) -> f64 {
         let si = self.unit.to_si(value);
         if self.negate { -si } else { si }
+    }
+
+    /// A limit of the instrument on the scale readings are kept on until they are placed: K for dew and frost points.
+    pub(crate) fn limit_as_read(&self, limit: f64) -> Option<f64> {
+        const STANDARD_ATMOSPHERE_PA: f64 = 101_325.0;
+        if self.is_dew_point() { moisture::frost_point_k(limit, STANDARD_ATMOSPHERE_PA) } else { Some(limit) }
     }
 
     /// Whether a reading can be one at all: finite, and a dew or frost point at which water has a known pressure.

@@ -355,12 +355,14 @@ pub(crate) fn reading(cell: &[u8], column: &Assigned, style: NumberStyle, count:
         }
         Cell::Below(limit) => {
             let written = limit.map(|limit| column.to_si(limit));
-            let limit = written.or(column.reporting_limit).or(column.range.map(|range| range.0));
+            let stated = column.reporting_limit.or(column.range.map(|range| range.0));
+            let limit = written.or(stated.and_then(|limit| column.limit_as_read(limit)));
             limit.map(|limit| (limit, below))
         }
         Cell::Above(limit) => {
             let written = limit.map(|limit| column.to_si(limit));
-            written.or(column.range.map(|range| range.1)).map(|limit| (limit, above))
+            let stated = column.range.and_then(|range| column.limit_as_read(range.1));
+            written.or(stated).map(|limit| (limit, above))
         }
         Cell::Text(text) => with_unit(text, column, style).map(|value| (value, 0)),
     };

@@ -17,7 +17,7 @@ pub(crate) fn parse(text: &str) -> Option<Unit> {
         return None;
     }
     let mended = mend(text);
-    Unit::parse(&mended).ok().filter(|unit| is_unit_of_the_trade(unit, &mended))
+    Unit::try_parse(&mended).filter(|unit| is_unit_of_the_trade(unit, &mended))
 }
 
 /// Whether a cell is a unit and nothing else: `Pa`, `[ppm]`, `(°C)`.

@@ -198,21 +198,28 @@ impl Unit {
     /// # Errors
     /// [`UnitError`] with the nearest known spelling.
     pub fn parse(text: &str) -> Result<Self, UnitError> {
+        Self::try_parse(text).ok_or_else(|| {
+            let clean = normalise(text);
+            let (body, _) = split_flavour(&clean);
+            let nearest = if parse_body(body).is_some() { None } else { name::nearest(body) };
+            UnitError { text: text.trim().to_owned(), nearest }
+        })
+    }
+
+    /// The same without looking for the nearest spelling, for texts that are seldom units: words of a header.
+    #[must_use]
+    pub fn try_parse(text: &str) -> Option<Self> {
         let symbol = text.trim();
         let clean = normalise(symbol);
         let (body, flavour) = split_flavour(&clean);
-        let (scale, offset, exponents, own_flavour) =
-            parse_body(body).ok_or_else(|| UnitError { text: symbol.to_owned(), nearest: name::nearest(body) })?;
+        let (scale, offset, exponents, own_flavour) = parse_body(body)?;
         let flavour = flavour.unwrap_or(own_flavour);
         let fits = match flavour {
             Flavour::Pressure(_) => exponents == name::PRESSURE,
             Flavour::Dew(_) => exponents == name::TEMPERATURE,
             Flavour::Plain | Flavour::Standard => true,
         };
-        if !fits {
-            return Err(UnitError { text: symbol.to_owned(), nearest: None });
-        }
-        Ok(Self { symbol: symbol.to_owned(), scale, offset, exponents, flavour })
+        fits.then(|| Self { symbol: symbol.to_owned(), scale, offset, exponents, flavour })
     }
 
     /// The plain number 1.

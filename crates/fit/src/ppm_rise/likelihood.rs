@@ -1,8 +1,11 @@
 //! Likelihood of the readings given noise and shape of outgassing, with all that enters linearly integrated out.
 //!
 //! Linear parameters: content at the start, ingress over the window, transient of the analyser (flat priors), amounts
-//! outgassed in the window (half-normal priors as wide as the observed rise). The variance scale has Jeffreys' prior
-//! and is integrated out too, which leaves a Student t for each combination of noise and shape.
+//! outgassed in the window (not negative). The prior of an amount is flat in what the readings can see of it, its part
+//! that no start and no steady ingress can imitate, and as wide as one reading would leave it (the unit-information
+//! prior behind the Bayesian information criterion). Flat in the amount itself, the posterior would drift along the
+//! ridge on which slow outgassing replaces ingress. The variance scale has Jeffreys' prior and is integrated out too,
+//! which leaves a Student t for each combination of noise and shape.
 
 use super::forward::Forward;
 use super::shape::Shape;
@@ -19,13 +22,14 @@ pub(super) struct Rows {
     pub readings: Vec<f64>,
     /// Content over its typical value, not negative: what relative noise is proportional to.
     pub level: Vec<f64>,
-    /// Number of rows that were measured.
+    /// Number of rows that were measured, and of the readings in them.
     pub measured: usize,
+    pub readings_in_all: f64,
     /// Part of the sum of squares that stands for no measured residual.
     pub spurious_squares: f64,
     /// Least variance of a single reading.
     pub least_variance: f64,
-    /// Typical rise, for the width of the priors.
+    /// Observed rise: amounts much beyond it are out of the question.
     pub rise: f64,
 }
 
@@ -151,6 +155,7 @@ impl Rows {
         let size = shared + terms;
         let mut factor = [[0.0; MOST]; MOST];
         let mut log_determinant = 0.0;
+        // In this order the first pivots are those of the shared parameters alone.
         for i in 0..size {
             for j in 0..=i {
                 let mut value = gram.products[i][j];
@@ -164,7 +169,9 @@ impl Rows {
                         return None;
                     }
                     factor[i][i] = value.sqrt();
-                    log_determinant += value.ln();
+                    if i < shared {
+                        log_determinant += value.ln();
+                    }
                 } else {
                     factor[i][j] = value / factor[j][j];
                 }
@@ -194,8 +201,8 @@ impl Rows {
                 *value *= variance;
             }
         }
-        let priors = if precision > 0.0 { 0.5 * precision.ln() + std::f64::consts::LN_2 } else { 0.0 };
-        let log_marginal = terms as f64 * priors
+        let unit_information = std::f64::consts::LN_2 - 0.5 * self.readings_in_all.max(2.0).ln();
+        let log_marginal = terms as f64 * unit_information
             - 0.5 * (whitened.log_determinant + log_determinant + degrees_of_freedom * squares.ln());
         log_marginal.is_finite().then_some(Solved {
             size,

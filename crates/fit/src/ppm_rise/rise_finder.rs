@@ -141,8 +141,18 @@ fn corner(times: &[f64], values: &[f64]) -> Option<usize> {
     };
     let rough = look(&mut (2..n * 9 / 10).step_by(stride));
     look(&mut (rough.saturating_sub(stride).max(2)..rough + stride));
-    let rises = values[n - 1] > values[best];
-    (best >= n / 50 + 2 && rises && n as f64 * (without / least.max(1e-300)).ln() > 30.0).then_some(best)
+    let clear = n as f64 * (without / least.max(1e-300)).ln() > 30.0;
+    (best >= n / 50 + 2 && clear && is_flat_before(values, best)).then_some(best)
+}
+
+/// Whether the values rise far less before an index than in the same number of values after it.
+fn is_flat_before(values: &[f64], corner: usize) -> bool {
+    let width = corner.min(values.len() - 1 - corner);
+    let mean = |from: usize, to: usize| values[from..to].iter().sum::<f64>() / (to - from).max(1) as f64;
+    let third = (width / 3).max(1);
+    let before = mean(corner - third, corner) - mean(corner - width, corner - width + third);
+    let after = mean(corner + width - third, corner + width) - mean(corner, corner + third);
+    after > 0.0 && before < 0.2 * after
 }
 
 /// Residual sum of squares of c + b·(t − t_c)₊ + d·(1 − e^(−(t − t_c)₊/s)), s a tenth of what follows the corner.

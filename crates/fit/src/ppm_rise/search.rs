@@ -137,7 +137,7 @@ impl Search<'_> {
             .zip(&places)
             .filter_map(|(shape, place)| {
                 let solved = self.rows.solve(&whitened, place)?;
-                let log_prior = log_prior + shape.log_taper();
+                let log_prior = log_prior + shape.log_density();
                 Some(ShapeNode { shape, log_prior, log_evidence: solved.log_evidence() + log_prior })
             })
             .collect()

@@ -47,22 +47,30 @@ impl Shape {
         }
     }
 
-    /// Logarithm of the prior density against that of a fast decay: time constants beyond the window are less and less
-    /// probable, since what decays so slowly is ingress by any other name.
-    pub(super) fn log_taper(self) -> f64 {
+    /// Logarithm of the prior density of the coordinates, up to the constant of [`Shape::prior_area`].
+    ///
+    /// Flat in what distinguishes shapes: in ln τ the density follows the rate at which the visible part of the rise
+    /// (what start and steady ingress cannot imitate) turns as τ changes. Computed for even readings that rate is
+    /// 0.5/√(1 + (6τ/window)²) within 5 %: slow decays all look alike, and a prior flat in ln τ would favour them and
+    /// with them an ingress too small.
+    pub(super) fn log_density(self) -> f64 {
+        let of = |u: f64| -0.5 * (36.0 * (2.0 * u).exp()).ln_1p();
         match self.kind {
-            Outgassing::OneExponential => -2.0 * self.u.max(0.0),
-            _ => 0.0,
+            Outgassing::None | Outgassing::PowerLaw => 0.0,
+            Outgassing::OneExponential => of(self.u),
+            Outgassing::TwoExponentials => of(self.u) + of(self.v),
         }
     }
 
-    /// Area of the admissible coordinates, weighted by the taper.
+    /// Integral of the prior density over the admissible coordinates.
     pub(super) fn prior_area(kind: Outgassing) -> f64 {
         let [u, v] = Self::domain(kind);
+        let integral = |range: [f64; 2]| ((-range[0]).exp() / 6.0).asinh() - ((-range[1]).exp() / 6.0).asinh();
         match kind {
             Outgassing::None => 1.0,
-            Outgassing::OneExponential => -u[0] + 0.5 * (1.0 - (-2.0 * u[1]).exp()),
-            Outgassing::TwoExponentials => 0.5 * (u[1] - u[0] - 0.4).powi(2),
+            Outgassing::OneExponential => integral(u),
+            // Half of the square, since the terms are in order.
+            Outgassing::TwoExponentials => 0.5 * integral(u).powi(2),
             Outgassing::PowerLaw => (u[1] - u[0]) * (v[1] - v[0]),
         }
     }

@@ -184,6 +184,7 @@ impl<'a, 'b, 'c> Job<'a, 'b, 'c> {
                 let count = if self.coarse { 1.0 } else { blocks.readings[i] };
                 rows.push(blocks.time_s[i], blocks.value[i], count, level);
                 rows.measured += 1;
+                rows.readings_in_all += count;
             } else {
                 let stand_in =
                     pseudo(blocks.status[i], blocks.value[i], state.fitted[i], state.sd[i], blocks.readings[i]);

@@ -85,7 +85,8 @@ fn a_unit_of_another_quantity_is_refused() {
 
 #[test]
 fn a_test_pressure_beyond_the_rated_pressure_is_refused_with_the_reason() {
-    let (line, text, hint) = only_mistake(&with("reference_pressure = \"-1000 Pa\"", "reference_pressure = \"-20 mbar\""));
+    let (line, text, hint) =
+        only_mistake(&with("reference_pressure = \"-1000 Pa\"", "reference_pressure = \"-20 mbar\""));
     assert_eq!(line, 20);
     assert!(text.contains("beyond the rated pressure of the enclosure (-1500 Pa to 1500 Pa)"), "{text}");
     assert!(hint.unwrap().contains("gloves and windows can burst"));
@@ -122,7 +123,10 @@ fn a_channel_that_does_not_exist_names_the_nearest() {
 
 #[test]
 fn compliance_and_stiffness_check_exclude_each_other() {
-    let text = with("compliance = \"0 L/Pa\"", "compliance = \"0 L/Pa\"\nstiffness_check = { injected = \"1 L\", rise = \"51 Pa\" }");
+    let text = with(
+        "compliance = \"0 L/Pa\"",
+        "compliance = \"0 L/Pa\"\nstiffness_check = { injected = \"1 L\", rise = \"51 Pa\" }",
+    );
     let (_, text, _) = only_mistake(&text);
     assert!(text.starts_with("both \"compliance\" and \"stiffness_check\" are given"), "{text}");
 }

@@ -3,7 +3,7 @@
 use statrs::distribution::{Binomial, DiscreteCDF};
 use tightfit_fit::Samples;
 use tightfit_fit::pressure_change::{
-    Compliance, InsidePressure, Settings, SuperimposedLeak, Volume, WindowChoice, evaluate,
+    Compliance, InsidePressure, Settings, SuperimposedLeak, Volume, WindowChoice, evaluate, monte_carlo_check,
 };
 use tightfit_fit::simulate::{Hold, Outcome, Random, Room, VesselModel, evaluate_simulated, study};
 
@@ -160,6 +160,18 @@ fn absolute_and_gauge_readings_of_one_hold_give_the_same_leak() {
     let gauge = evaluate(&record, &hold.settings()).unwrap().hourly_leak_rate.value;
     let found = evaluate(&other, &hold.settings()).unwrap().hourly_leak_rate.value;
     assert!((found / gauge - 1.0).abs() < 2e-3, "{gauge} {found}");
+}
+
+#[test]
+fn monte_carlo_agrees_with_the_propagation_of_the_budget() {
+    let mut hold = Hold::ordinary(Room::ORDINARY, 3600.0, 5e-4);
+    hold.gauge_scale = 0.02;
+    let simulated = hold.simulate(17);
+    let record = simulated.record(&hold).unwrap();
+    let estimate = evaluate(&record, &hold.settings()).unwrap().hourly_leak_rate;
+    let drawn = monte_carlo_check(&record, &hold.settings(), 1000, 1).unwrap();
+    assert!((drawn.standard_deviation / estimate.standard_uncertainty - 1.0).abs() < 0.15, "{drawn:?} {estimate:?}");
+    assert!((drawn.mean - estimate.value).abs() < 0.2 * estimate.standard_uncertainty);
 }
 
 #[test]

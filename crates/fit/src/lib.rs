@@ -16,3 +16,8 @@ mod samples;
 
 pub use estimate::{BudgetLine, Estimate, Kind};
 pub use samples::{Samples, SamplesError};
+
+/// Runs the examples of the method's document.
+#[cfg(doctest)]
+#[doc = include_str!("../../../notebooks-free-docs/method/pressure-change.md")]
+struct PressureChangeDocument;

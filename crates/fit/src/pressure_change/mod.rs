@@ -39,7 +39,7 @@ pub use settings::{Compliance, LeakLaw, Settings, StiffnessCheck, SuperimposedLe
 pub use two_point::two_point_rate_per_h;
 pub use window::{Event, EventKind, Window, WindowEnd, WindowStart};
 
-use crate::uncertainty::Distribution;
+use crate::uncertainty::{Distribution, MonteCarlo, monte_carlo};
 use crate::{BudgetLine, Estimate, Samples};
 use base::{Base, Model};
 use clock::Offset;
@@ -56,6 +56,30 @@ pub const LEAST_READINGS: usize = 8;
 /// # Errors
 /// When the record or the settings allow no estimate at all; see [`PressureChangeError`].
 pub fn evaluate(record: &Record<'_>, settings: &Settings) -> Result<PressureChange, PressureChangeError> {
+    prepare(record, settings, |evaluation, mean_difference_pa| evaluation.result(mean_difference_pa))
+}
+
+/// Hourly leak rate (1/h at the reference pressure) by Monte Carlo, to check the propagation of [`evaluate`]
+/// (JCGM 101:2008, clause 8): every draw takes the errors of gauge and barometer at random, refits with them, and adds a
+/// draw from the distribution of the fit and from the other parts of the budget. `draws` is at least 100.
+///
+/// # Errors
+/// Those of [`evaluate`].
+pub fn monte_carlo_check(
+    record: &Record<'_>,
+    settings: &Settings,
+    draws: usize,
+    seed: u64,
+) -> Result<MonteCarlo, PressureChangeError> {
+    prepare(record, settings, |evaluation, _| evaluation.monte_carlo(draws, seed))
+}
+
+/// Fits a record and hands everything to `take`, with the mean pressure difference in Pa.
+fn prepare<T>(
+    record: &Record<'_>,
+    settings: &Settings,
+    take: impl FnOnce(&Evaluation<'_>, f64) -> T,
+) -> Result<T, PressureChangeError> {
     check(record, settings)?;
     let barometer = clock::barometer_offset(record, settings.barometer.clock);
     let joined = join(record, barometer.ahead_s);
@@ -99,7 +123,7 @@ pub fn evaluate(record: &Record<'_>, settings: &Settings) -> Result<PressureChan
         fit: &fit,
         clocks: Clocks { barometer, thermometers: offsets },
     };
-    Ok(evaluation.result(mean_difference_pa))
+    Ok(take(&evaluation, mean_difference_pa))
 }
 
 /// Everything that the result is written from.
@@ -171,15 +195,7 @@ impl Evaluation<'_> {
         if let Some(by_zero) = fit.by_zero {
             budget.push(BudgetLine::new("gauge zero", by_zero));
         }
-        let mut systematic =
-            systematic::systematic_budget(self.record, self.settings, self.base, self.sensors, self.model, fit);
-        if let Some(relative) = law_exponent(self.settings.reference_pressure_pa, self.base) {
-            systematic.push(BudgetLine::new(
-                "leak law between test and reference pressure",
-                relative * fit.distribution.median(),
-            ));
-        }
-        systematic.extend(self.clock_budget());
+        let systematic = self.systematic_lines();
         let spread = systematic.iter().map(|line| line.standard_uncertainty.powi(2)).sum::<f64>().sqrt();
         budget.extend(systematic);
         let mut estimate = Estimate::from_distribution(fit.distribution.with_normal_error(spread), budget);
@@ -190,6 +206,38 @@ impl Evaluation<'_> {
             estimate.interval95 = [estimate.interval95[0].min(low), estimate.interval95[1].max(high)];
         }
         estimate
+    }
+
+    fn monte_carlo(&self, draws: usize, seed: u64) -> MonteCarlo {
+        let to_hourly = 3600.0 * self.settings.reference_pressure_pa.abs() / self.base.room_pa[0];
+        // Parts that do not come from gauge or barometer are drawn from their budget lines.
+        let others: f64 = self
+            .systematic_lines()
+            .iter()
+            .filter(|line| !(line.source.starts_with("gauge") || line.source.contains("barometer")))
+            .map(|line| line.standard_uncertainty.powi(2))
+            .sum::<f64>()
+            .sqrt();
+        monte_carlo(draws, seed, |random| {
+            let error = systematic::drawn_error(self.record, self.settings, self.fit, random);
+            let fitted = self.fit.distribution.quantile(random.uniform(1e-6, 1.0 - 1e-6));
+            let moved = systematic::moved_by(self.base, self.sensors, self.model, self.fit, &error);
+            to_hourly * (fitted + moved + others * random.normal())
+        })
+    }
+
+    /// Systematic parts of G/V in 1/s.
+    fn systematic_lines(&self) -> Vec<BudgetLine> {
+        let mut lines =
+            systematic::systematic_budget(self.record, self.settings, self.base, self.sensors, self.model, self.fit);
+        if let Some(relative) = law_exponent(self.settings.reference_pressure_pa, self.base) {
+            lines.push(BudgetLine::new(
+                "leak law between test and reference pressure",
+                relative * self.fit.distribution.median(),
+            ));
+        }
+        lines.extend(self.clock_budget());
+        lines
     }
 
     /// What the uncertainty of estimated clock offsets adds to G/V, in 1/s.

@@ -5,6 +5,7 @@ use super::conductance::{Fit, by_pressure_error, conductance_at};
 use super::sensor::{Sensor, SensorKind};
 use super::{InsidePressure, Record, RoomPressure, Settings};
 use crate::BudgetLine;
+use crate::simulate::Random;
 
 /// Budget lines of G/V in 1/s, one for each instrument error that is stated; each from a shift of the inputs by one
 /// standard uncertainty, with the lag and noise of the fit.
@@ -58,6 +59,29 @@ pub(crate) fn systematic_budget(
     }
     lines.retain(|line| line.standard_uncertainty > 0.0);
     lines
+}
+
+/// Errors of gauge and barometer drawn from their stated uncertainties.
+pub(crate) fn drawn_error(record: &Record<'_>, settings: &Settings, fit: &Fit, random: &mut Random) -> PressureError {
+    let (gauge, barometer) = (&settings.gauge, &settings.barometer);
+    let logged = f64::from(u8::from(matches!(record.room, RoomPressure::Logged(_))));
+    // A zero that was integrated over is in the distribution of the fit already.
+    let zero = if fit.by_zero.is_some() { 0.0 } else { gauge.zero };
+    PressureError {
+        inside_is_absolute: matches!(record.inside, InsidePressure::Absolute(_)),
+        inside_zero_pa: zero * random.normal(),
+        inside_scale: gauge.scale * random.normal(),
+        inside_drift_pa_per_s: gauge.drift_per_s * random.normal(),
+        room_zero_pa: logged * barometer.zero * random.normal(),
+        room_scale: logged * barometer.scale * random.normal(),
+        room_drift_pa_per_s: logged * barometer.drift_per_s * random.normal(),
+    }
+}
+
+/// Change of the conductance by an error of the pressures, in 1/s: a reading too high by it stands for less.
+pub(crate) fn moved_by(base: &Base, sensors: &[Sensor], model: &Model, fit: &Fit, error: &PressureError) -> f64 {
+    leading(sensors, fit)
+        .map_or(0.0, |(sensor, found)| by_pressure_error(base, sensor, model, fit, &found.hyper, error))
 }
 
 /// The sensor with the smallest uncertainty: the one the result rests on.

@@ -13,30 +13,36 @@ pub(crate) struct Base {
     pub(crate) time_s: Vec<f64>,
     pub(crate) difference_pa: Vec<f64>,
     pub(crate) room_pa: Vec<f64>,
+    /// What a straight line over readings set aside before each point leaves out of ∫Δp dt, in Pa·s.
+    pub(crate) left_out_pa_s: Vec<f64>,
 }
 
 impl Base {
     /// Averages the kept readings of a joined record in bins.
-    pub(crate) fn new(joined: &Joined, range: std::ops::Range<usize>, keep: &[bool]) -> Self {
+    pub(crate) fn new(joined: &Joined, range: std::ops::Range<usize>, keep: &[bool], sound: &[bool]) -> Self {
         let times = &joined.time_s[range.clone()];
         let mut base = Self::default();
         let (Some(first), Some(last)) = (times.first(), times.last()) else { return base };
         let bin_s = if times.len() <= BASE_POINTS { 0.0 } else { (last - first) / BASE_POINTS as f64 };
         let mut bin = Bin::default();
         let mut end_s = f64::NEG_INFINITY;
+        let (mut last_kept, mut pending) = (range.start, 0.0);
         for index in range {
             if !keep[index] {
                 continue;
             }
             let time = joined.time_s[index];
+            let left_out = left_out(joined, last_kept, index, sound);
+            last_kept = index;
             if time >= end_s {
-                base.close(&mut bin);
+                base.close(&mut bin, &mut pending);
                 // Bins lie on a fixed raster, so that a gap does not shift those after it.
                 end_s = if bin_s > 0.0 { first + (((time - first) / bin_s).floor() + 1.0) * bin_s } else { time };
             }
+            pending += left_out;
             bin.add(time, joined.difference_pa[index], joined.room_pa[index]);
         }
-        base.close(&mut bin);
+        base.close(&mut bin, &mut pending);
         base
     }
 
@@ -65,14 +71,30 @@ impl Base {
         out
     }
 
-    fn close(&mut self, bin: &mut Bin) {
+    fn close(&mut self, bin: &mut Bin, left_out_pa_s: &mut f64) {
         if bin.count > 0.0 {
+            self.left_out_pa_s.push(std::mem::take(left_out_pa_s));
             self.time_s.push(bin.time / bin.count);
             self.difference_pa.push(bin.difference / bin.count);
             self.room_pa.push(bin.room / bin.count);
         }
         *bin = Bin::default();
     }
+}
+
+/// ∫Δp dt over readings set aside between two kept ones, less what a straight line between these two gives.
+fn left_out(joined: &Joined, from: usize, to: usize, sound: &[bool]) -> f64 {
+    if to <= from + 1 {
+        return 0.0;
+    }
+    let (mut time, mut difference) = (joined.time_s[from], joined.difference_pa[from]);
+    let straight = 0.5 * (joined.time_s[to] - time) * (difference + joined.difference_pa[to]);
+    let mut integral = 0.0;
+    for index in (from + 1..=to).filter(|&index| sound[index]) {
+        integral += 0.5 * (joined.time_s[index] - time) * (difference + joined.difference_pa[index]);
+        (time, difference) = (joined.time_s[index], joined.difference_pa[index]);
+    }
+    integral - straight
 }
 
 #[derive(Default)]
@@ -166,7 +188,7 @@ impl GasTemperature {
             let rate = [law / (p * volume), law * difference / (p * volume * volume), law_z / (p * volume)];
             if index > 0 {
                 let half_step = 0.5 * (base.time_s[index] - base.time_s[index - 1]);
-                exposure += half_step * (rate[0] + before[0]);
+                exposure += half_step * (rate[0] + before[0]) + base.left_out_pa_s[index] / (p * volume);
                 exposure_c += half_step * (rate[1] + before[1]);
                 exposure_z += half_step * (rate[2] + before[2]);
                 inflow += known_inflow_step(base, model, index, volume);
@@ -265,6 +287,7 @@ mod tests {
         let base = Base {
             difference_pa: time_s.iter().map(|t| -500.0 * (-t / 5000.0).exp()).collect(),
             room_pa: time_s.iter().map(|t| 100_000.0 + 0.01 * t).collect(),
+            left_out_pa_s: vec![0.0; time_s.len()],
             time_s,
         };
         let model =

@@ -16,6 +16,8 @@ pub(crate) struct Found {
     pub(crate) range: Range<usize>,
     /// Which joined readings are used.
     pub(crate) keep: Vec<bool>,
+    /// Which are no spikes, passing disturbances included: the leak flowed at these pressures too.
+    pub(crate) sound: Vec<bool>,
     pub(crate) events: Vec<Event>,
     /// Times of steps that are to be modelled, in s.
     pub(crate) steps_s: Vec<f64>,
@@ -71,6 +73,7 @@ pub(crate) fn find(record: &Record<'_>, settings: &Settings, joined: &Joined) ->
         range = joined.range(window.from_s, window.to_s);
         jumps.retain(|jump| jump.from_s >= window.from_s && jump.to_s <= window.to_s);
     }
+    let sound = keep.clone();
     let mut events = Vec::new();
     spike_events(record, joined, &range, &keep, &room_keep, &mut events);
     gap_events(record, &window, &mut events);
@@ -84,7 +87,7 @@ pub(crate) fn find(record: &Record<'_>, settings: &Settings, joined: &Joined) ->
     events.sort_by(|a, b| a.from_s.total_cmp(&b.from_s));
     let mut steps_s = steps(&jumps);
     steps_s.truncate(MOST_STEPS);
-    Ok(Found { window, range, keep, events, steps_s })
+    Ok(Found { window, range, keep, sound, events, steps_s })
 }
 
 fn room_span(record: &Record<'_>) -> [f64; 2] {
@@ -151,8 +154,8 @@ fn longest_hold(coarse: &Coarse) -> Result<Window, PressureChangeError> {
     if level <= 0.0 {
         return Err(PressureChangeError::NoHoldFound { largest_difference_pa: largest });
     }
-    // A record that spent most of its time vented has its level in the top of the distribution.
-    let level = level.max(0.5 * quantile(&magnitude, 0.99));
+    // A record that was mostly vented, or whose leak let the pressure go, has its level at the top; spikes are out.
+    let level = level.max(0.8 * largest);
     let breaks = large_changes(coarse, level);
     let mut best: Option<Window> = None;
     let mut start = (0, WindowStart::RecordStart);

@@ -84,7 +84,7 @@ fn prepare<T>(
     let barometer = clock::barometer_offset(record, settings.barometer.clock);
     let joined = join(record, barometer.ahead_s);
     let found = find(record, settings, &joined)?;
-    let base = Base::new(&joined, found.range.clone(), &found.keep);
+    let base = Base::new(&joined, found.range.clone(), &found.keep, &found.sound);
     if base.len() < LEAST_READINGS {
         return Err(PressureChangeError::TooFewReadings { found: base.len(), needed: LEAST_READINGS });
     }
@@ -256,7 +256,7 @@ impl Evaluation<'_> {
             let moved = join(self.record, barometer.ahead_s + barometer.standard_uncertainty_s);
             // At the ends a reading more or less may find a barometer beside it; then the comparison is left out.
             if moved.time_s.len() == self.joined.time_s.len() {
-                let base = Base::new(&moved, self.found.range.clone(), &self.found.keep);
+                let base = Base::new(&moved, self.found.range.clone(), &self.found.keep, &self.found.sound);
                 lines.extend(line("barometer", at(&base, sensor)));
             }
         }

@@ -338,7 +338,7 @@ fn steady_prior(base: &Base) -> Prior {
         no_wander: 0.0,
         wander_k: LogNormal { median: 0.4, spread: 0.0 },
         memory_s: vec![(10_800.0, 1.0)],
-        drift_k_per_s: (0.3 / 3600.0_f64).min(1.0 / span_s.max(1.0)),
+        drift_k_per_s: (0.3 / 3600.0_f64).min(3.0 / span_s.max(1.0)),
         start_k: start_spread_k(base),
         scale_known: true,
     }

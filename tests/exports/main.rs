@@ -9,7 +9,6 @@
 
 mod account;
 mod aggregating;
-mod clocks;
 mod dialects;
 mod drafts;
 mod errors;

@@ -206,6 +206,17 @@ impl<'p> TestData<'p> {
         Ok(found)
     }
 
+    /// What the files leave open and was read with an assumption all the same, in words.
+    #[must_use]
+    pub fn assumptions(&self) -> Vec<String> {
+        let open = |file: &'_ RawFile| {
+            let name = file.name.clone();
+            let questions = file.recording.questions.iter().filter(|question| !question.blocking);
+            questions.map(move |question| format!("{name}: {}", question.text)).collect::<Vec<_>>()
+        };
+        self.files.iter().flat_map(open).collect()
+    }
+
     /// The columns of all files, for messages.
     #[must_use]
     pub fn columns(&self) -> Vec<String> {

@@ -79,7 +79,7 @@ pub(super) fn evaluate<'p>(
     let record = channels.record(plan, stated_pressure_pa, &room)?;
     let evaluation = fit::evaluate(&record, &settings(plan, &data, &channels, window))?;
     let window_s = window_s(&evaluation);
-    let mut findings = Findings::default();
+    let mut findings = Findings { problems: Vec::new(), notes: data.assumptions() };
     let day = data.day(window_s[1]);
     for channel in channels.oxygen.iter().chain(&channels.water) {
         validity::calibration(channel, day, &mut findings);

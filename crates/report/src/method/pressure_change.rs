@@ -140,7 +140,7 @@ fn check(
     channels: &Channels<'_>,
     evaluation: &PressureChange,
 ) -> Findings {
-    let mut findings = Findings::default();
+    let mut findings = Findings { problems: Vec::new(), notes: data.assumptions() };
     let day = data.day(evaluation.window.to_s);
     for channel in channels.all() {
         validity::calibration(channel, day, &mut findings);

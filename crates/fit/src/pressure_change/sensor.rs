@@ -292,7 +292,7 @@ fn vessel_pressure(pressure: &VesselPressure<'_>, joined: &Joined) -> (Vec<f64>,
 
 /// Memory nodes of a wander: minutes to hours, wide enough that what lies between is not missed.
 fn memories() -> Vec<(f64, f64)> {
-    vec![(300.0, 0.12), (900.0, 0.25), (2700.0, 0.28), (8100.0, 0.22), (28_800.0, 0.13)]
+    vec![(300.0, 0.10), (900.0, 0.20), (2700.0, 0.26), (8100.0, 0.28), (28_800.0, 0.16)]
 }
 
 fn start_spread_k(base: &Base) -> f64 {
@@ -308,7 +308,7 @@ fn thermometer_prior(place: Place, response: Option<Response>, base: &Base) -> P
     Prior {
         lag_s: Some(lag_prior(response, usual)),
         no_wander: 0.5,
-        wander_k: LogNormal { median: 0.03, spread: 1.1 },
+        wander_k: LogNormal { median: 0.04, spread: 1.3 },
         memory_s: memories(),
         drift_k_per_s: 0.0,
         start_k: start_spread_k(base),

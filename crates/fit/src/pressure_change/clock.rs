@@ -1,15 +1,16 @@
 //! Clock offsets between loggers, estimated from the data.
 //!
 //! A barometer whose clock is off leaves its own changes in the absolute pressure, since the gauge shows them mirrored
-//! at the right time: the offset is the one that makes the absolute pressure smoothest (least bent). A thermometer whose clock is
+//! at the right time: the offset is the one that leaves least of them. A thermometer whose clock is
 //! off sees the gas too early or too late: the offset is the one of the highest likelihood.
 
 use super::base::{Base, Expansion, GasTemperature, Model};
-use super::join::{Joined, join};
+use super::join::join;
 use super::likelihood::SensorLikelihood;
 use super::sensor::Sensor;
-use super::{Clock, Record};
+use super::{Clock, Record, RoomPressure};
 use crate::Samples;
+use crate::solve::fit_linear;
 
 /// An offset in s, positive when the clock runs ahead, with its standard uncertainty.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -22,16 +23,30 @@ pub(crate) struct Offset {
 const TRIALS: i32 = 15;
 
 /// Offset of the barometer.
-pub(crate) fn barometer_offset(record: &Record<'_>, clock: Clock) -> Offset {
+///
+/// In second differences over bins the slow swings of gas and weather are gone, and what the thermometers see of the
+/// rest, in the same bin and the next ones since they are late, is fitted away. What is left of the absolute pressure is
+/// smallest when the barometer stands at the right time.
+///
+/// Only the hold counts, `from_s` to `to_s`: pumping bends the pressure more than any weather.
+pub(crate) fn barometer_offset(record: &Record<'_>, clock: Clock, [from_s, to_s]: [f64; 2]) -> Offset {
     let Clock::UnknownWithin(reach_s) = clock else { return Offset::default() };
-    let cadence_s = record.inside.samples().cadence_s();
+    let RoomPressure::Logged(room) = record.room else { return Offset::default() };
+    let inside = record.inside.samples();
+    let cadence_s = inside.cadence_s().max(room.cadence_s());
     search(reach_s, |ahead_s, trial_s| {
         let joined = join(record, ahead_s);
-        // In second differences the slow swing of the gas temperature is gone and the barometer's own is not.
-        let bends = binned_bends(&joined, trial_s.max(cadence_s));
-        let squares: f64 = bends.iter().map(|b| b * b).sum();
-        let n = bends.len().max(1) as f64;
-        -0.5 * n * (squares / n).max(1e-12).ln()
+        let bins = Bins { start_s: from_s, length_s: trial_s.max(cadence_s), end_s: to_s };
+        let pressures: Vec<f64> = (0..joined.time_s.len()).map(|index| joined.absolute_pa(index)).collect();
+        let pressure = bins.means(&joined.time_s, &pressures);
+        let thermometers: Vec<Vec<Option<f64>>> = record
+            .thermometers
+            .iter()
+            .map(|thermometer| bins.means(thermometer.samples.time_s(), thermometer.samples.value()))
+            .collect();
+        let Some((sum_of_squares, n)) = unexplained_bends(&pressure, &thermometers) else { return f64::NEG_INFINITY };
+        // Shifts near the ends leave fewer bins; the likelihood is compared a bin.
+        -0.5 * bins.count() as f64 * (sum_of_squares / n).max(1e-12).ln()
     })
 }
 
@@ -92,25 +107,56 @@ fn search(reach_s: f64, mut log_likelihood: impl FnMut(f64, f64) -> f64) -> Offs
     offset
 }
 
-/// Second differences of the means of bins of the absolute pressure.
-fn binned_bends(joined: &Joined, bin_s: f64) -> Vec<f64> {
-    let mut means: Vec<f64> = Vec::new();
-    let (mut sum, mut count, mut bin) = (0.0, 0.0, f64::NEG_INFINITY);
-    let start = joined.time_s.first().copied().unwrap_or(0.0);
-    for index in 0..joined.time_s.len() {
-        let this = ((joined.time_s[index] - start) / bin_s.max(1e-9)).floor();
-        if this > bin && count > 0.0 {
-            means.push(sum / count);
-            (sum, count) = (0.0, 0.0);
+/// Bins of equal length along a time axis.
+struct Bins {
+    start_s: f64,
+    length_s: f64,
+    end_s: f64,
+}
+
+impl Bins {
+    fn count(&self) -> usize {
+        ((self.end_s - self.start_s) / self.length_s.max(1e-9)).floor().max(0.0) as usize
+    }
+
+    /// Mean of each bin; none where a bin is empty.
+    fn means(&self, time_s: &[f64], values: &[f64]) -> Vec<Option<f64>> {
+        let count = self.count();
+        let mut sums = vec![(0.0, 0.0); count];
+        for (time, value) in time_s.iter().zip(values) {
+            let bin = ((time - self.start_s) / self.length_s).floor();
+            if bin >= 0.0 && (bin as usize) < count {
+                let sum = &mut sums[bin as usize];
+                *sum = (sum.0 + value, sum.1 + 1.0);
+            }
         }
-        bin = this;
-        sum += joined.absolute_pa(index);
-        count += 1.0;
+        sums.into_iter().map(|(sum, count)| (count > 0.0).then(|| sum / count)).collect()
     }
-    if count > 0.0 {
-        means.push(sum / count);
+}
+
+/// Bins in which a late thermometer may show what the pressure shows.
+const BINS_LATE: usize = 3;
+
+/// Residual sum of squares and number of the pressure's second differences that those of the thermometers leave.
+fn unexplained_bends(pressure: &[Option<f64>], thermometers: &[Vec<Option<f64>>]) -> Option<(f64, f64)> {
+    let bend =
+        |means: &[Option<f64>], at: usize| Some(means.get(at + 2)?.as_ref()? - 2.0 * means[at + 1]? + means[at]?);
+    let (mut rows, mut bends) = (Vec::new(), Vec::new());
+    for at in 0..pressure.len().saturating_sub(2) {
+        let row: Option<Vec<f64>> =
+            thermometers.iter().flat_map(|means| (0..=BINS_LATE).map(move |late| bend(means, at + late))).collect();
+        if let (Some(pressure), Some(row)) = (bend(pressure, at), row) {
+            rows.push(row);
+            bends.push(pressure);
+        }
     }
-    means.windows(3).map(|three| three[2] - 2.0 * three[1] + three[0]).collect()
+    let n = bends.len();
+    if n < 8 + 2 * thermometers.len() * (BINS_LATE + 1) {
+        return None;
+    }
+    let squares = bends.iter().map(|bend| bend * bend).sum();
+    let fitted = fit_linear(&rows, &bends, None).ok().map(|fit| fit.residual_sum_of_squares);
+    Some((fitted.unwrap_or(squares), n as f64))
 }
 
 #[cfg(test)]

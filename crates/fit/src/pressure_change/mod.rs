@@ -81,7 +81,7 @@ fn prepare<T>(
     take: impl FnOnce(&Evaluation<'_>, f64) -> T,
 ) -> Result<T, PressureChangeError> {
     check(record, settings)?;
-    let barometer = clock::barometer_offset(record, settings.barometer.clock);
+    let barometer = barometer_offset(record, settings)?;
     let joined = join(record, barometer.ahead_s);
     let found = find(record, settings, &joined)?;
     let base = Base::new(&joined, found.range.clone(), &found.keep, &found.sound);
@@ -124,6 +124,17 @@ fn prepare<T>(
         clocks: Clocks { barometer, thermometers: offsets },
     };
     Ok(take(&evaluation, mean_difference_pa))
+}
+
+/// Offset of the barometer's clock, from the hold as it is found with the clock taken as right.
+fn barometer_offset(record: &Record<'_>, settings: &Settings) -> Result<Offset, PressureChangeError> {
+    if settings.barometer.clock == Clock::Common {
+        return Ok(Offset::default());
+    }
+    let joined = join(record, 0.0);
+    let found = find(record, settings, &joined)?;
+    let hold_s = [found.window.from_s, found.window.to_s];
+    Ok(clock::barometer_offset(record, settings.barometer.clock, hold_s))
 }
 
 /// Everything that the result is written from.

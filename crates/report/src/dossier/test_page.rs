@@ -37,6 +37,8 @@ pub(super) fn render(qualified: &Qualified, index: usize) -> Markup {
 fn method_words(method: &str) -> &str {
     match method {
         "pressure-change" => "change of pressure in the closed enclosure",
+        "pressure-change-series" => "change of pressure with different boundaries",
+        "ppm-rise" => "rise of oxygen and water with the purifier off",
         other => other,
     }
 }

@@ -5,6 +5,7 @@ mod bad_input;
 mod convert;
 mod demo;
 mod isolated_chamber;
+mod ppm_rise;
 mod recheck;
 mod series;
 #[path = "../support/mod.rs"]

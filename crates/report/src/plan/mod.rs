@@ -165,16 +165,13 @@ fn cross_check(plan: &Plan, root: &Section<'_>) {
 }
 
 fn check_rated(plan: &Plan, test: &Test, section: &Section<'_>) {
-    let (Some((low, high)), Some(pressure)) = (&plan.enclosure.rated_pressure, &test.reference_pressure) else {
-        return;
-    };
-    if pressure.si() < low.si() || pressure.si() > high.si() {
-        let mistake = Mistake::BeyondRated {
-            key: "reference_pressure".to_owned(),
-            pressure: pressure.text().to_owned(),
-            rated: format!("{low} to {high}"),
-        };
-        section.note("reference_pressure", mistake);
+    let Some((low, high)) = &plan.enclosure.rated_pressure else { return };
+    for (key, pressure) in [("reference_pressure", &test.reference_pressure), ("pressure", &test.pressure)] {
+        let Some(pressure) = pressure else { continue };
+        if pressure.si() < low.si() || pressure.si() > high.si() {
+            let (pressure, rated) = (pressure.text().to_owned(), format!("{low} to {high}"));
+            section.note(key, Mistake::BeyondRated { key: key.to_owned(), pressure, rated });
+        }
     }
 }
 

@@ -2,4 +2,5 @@
 //! `cargo run --release -p tightfit-fit --example pressure-change-study`.
 #![allow(clippy::unwrap_used, reason = "a test stops where a simulated record cannot be evaluated")]
 
+mod clean_up;
 mod pressure_change;

@@ -3,6 +3,7 @@
 //! This crate knows no files, no clock, no data frames and prints nothing. Channels come in as [`Samples`] in SI units,
 //! results go out as [`Estimate`]s with distribution and budget.
 
+pub mod clean_up;
 pub mod noise;
 pub mod ppm_rise;
 pub mod ppm_rise_series;

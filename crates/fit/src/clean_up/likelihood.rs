@@ -1,0 +1,193 @@
+//! Likelihood of the readings given noise, time constants and floor, with the amounts integrated out.
+//!
+//! Dose, start of the reading and slow term have flat priors, the variance scale has Jeffreys' prior.
+
+use super::blocks::{Block, Blocks};
+use super::columns::{DOSE, FLOOR, MOST, Shape};
+use crate::noise::{NoiseModel, OrnsteinUhlenbeck, whiten};
+use crate::ppm_rise::ReadingStatus;
+use statrs::function::erf::erfc;
+
+/// Noise of a reading up to a common scale: variance (1 + kappa·level²)·(1/n + correlated).
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Noise {
+    pub kappa: f64,
+    /// Variance of the correlated part over that of a single reading.
+    pub correlated: f64,
+    pub memory_s: f64,
+    pub log_prior: f64,
+}
+
+/// Blocks with what the noise needs to know of them.
+#[derive(Debug, Clone)]
+pub(super) struct Rows<'a> {
+    pub blocks: &'a Blocks,
+    /// Content of each block over the largest, from 0 to 1.
+    pub level: Vec<f64>,
+    /// Least variance of a single reading.
+    pub least_variance: f64,
+}
+
+/// A shape and a noise solved for the amounts.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Solved {
+    pub beta: [f64; MOST],
+    /// Inverse of the matrix of products: covariance over the variance scale.
+    pub inverse: [[f64; MOST]; MOST],
+    pub squares: f64,
+    /// Rows less parts.
+    pub degrees_of_freedom: f64,
+    /// Log marginal likelihood of the measured readings.
+    pub log_marginal: f64,
+}
+
+impl Rows<'_> {
+    pub(super) fn solve(&self, shape: &Shape, noise: &Noise) -> Option<Solved> {
+        let size = shape.len();
+        let width = size + 1;
+        let measured = self.blocks.measured().count();
+        let mut matrix = Vec::with_capacity(measured * width);
+        let (mut time, mut worth) = (Vec::with_capacity(measured), Vec::with_capacity(measured));
+        let mut log_scale = 0.0;
+        for (block, level) in self.blocks.blocks.iter().zip(&self.level) {
+            if block.status != ReadingStatus::Measured {
+                continue;
+            }
+            let variance = 1.0 + noise.kappa * level * level;
+            let factor = 1.0 / variance.sqrt();
+            log_scale += variance.ln();
+            matrix.extend(shape.parts(block)[..size].iter().map(|part| part * factor));
+            matrix.push(block.value * factor);
+            time.push(block.middle_s());
+            worth.push(block.worth);
+        }
+        let whitened = whiten(&time, &worth, &matrix, width, &noise.model());
+        let gram = |i: usize, j: usize| whitened.gram[i * width + j];
+        let (inverse, log_determinant) = invert(&gram, size)?;
+        let mut beta = [0.0; MOST];
+        for i in 0..size {
+            beta[i] = (0..size).map(|j| inverse[i][j] * gram(j, size)).sum();
+        }
+        let total = gram(size, size);
+        let explained: f64 = (0..size).map(|i| beta[i] * gram(i, size)).sum();
+        let degrees_of_freedom = measured as f64 - size as f64;
+        if degrees_of_freedom < 1.0 {
+            return None;
+        }
+        let squares =
+            (total - explained).max(1e-22 * total).max(self.least_variance * degrees_of_freedom).max(1e-300);
+        let log_marginal = -0.5
+            * (whitened.log_determinant + log_scale + log_determinant + degrees_of_freedom * squares.ln());
+        log_marginal.is_finite().then_some(Solved { beta, inverse, squares, degrees_of_freedom, log_marginal })
+    }
+
+    /// Log probability that the censored readings lie where they do, given solution and floor.
+    pub(super) fn log_censored(&self, shape: &Shape, noise: &Noise, solved: &Solved, floor: f64) -> f64 {
+        let beta = solved.amounts_given(floor);
+        let scale = (solved.squares / solved.degrees_of_freedom).sqrt();
+        let mut sum = 0.0;
+        for (block, level) in self.blocks.blocks.iter().zip(&self.level) {
+            let sign = match block.status {
+                ReadingStatus::Measured => continue,
+                ReadingStatus::BelowLimit => 1.0,
+                ReadingStatus::AboveRange => -1.0,
+            };
+            let fitted = fitted(shape, &beta, block);
+            let sd = scale * (1.0 + noise.kappa * level * level).sqrt();
+            // Readings that wander together are worth fewer independent ones.
+            let worth = 1.0 / (1.0 / block.worth + noise.correlated);
+            sum += worth * phi(sign * (block.value - fitted) / sd).max(1e-300).ln();
+        }
+        sum
+    }
+}
+
+impl Noise {
+    pub(super) fn model(&self) -> NoiseModel {
+        NoiseModel {
+            white_variance: 1.0,
+            correlated: [
+                OrnsteinUhlenbeck { variance: self.correlated, memory_s: self.memory_s },
+                OrnsteinUhlenbeck::NONE,
+            ],
+        }
+    }
+}
+
+/// Fitted mean reading of a block.
+pub(super) fn fitted(shape: &Shape, beta: &[f64; MOST], block: &Block) -> f64 {
+    shape.parts(block).iter().zip(beta).map(|(part, amount)| part * amount).sum()
+}
+
+impl Solved {
+    pub(super) fn floor(&self) -> f64 {
+        self.beta[FLOOR]
+    }
+
+    /// Standard uncertainty of the floor.
+    pub(super) fn floor_scale(&self) -> f64 {
+        (self.inverse[FLOOR][FLOOR] * self.squares / self.degrees_of_freedom).sqrt()
+    }
+
+    /// Log density of floor and data together: `log_marginal` is its integral over the floor.
+    pub(super) fn log_density(&self, floor: f64) -> f64 {
+        let variance = self.inverse[FLOOR][FLOOR];
+        let grown = (floor - self.floor()).powi(2) / (variance * self.squares);
+        self.log_marginal
+            - 0.5 * (variance * self.squares / self.degrees_of_freedom).ln()
+            - 0.5 * (self.degrees_of_freedom + 1.0) * grown.ln_1p()
+    }
+
+    /// Amounts where the floor is known.
+    pub(super) fn amounts_given(&self, floor: f64) -> [f64; MOST] {
+        let mut beta = self.beta;
+        for (i, amount) in beta.iter_mut().enumerate() {
+            *amount += self.inverse[i][FLOOR] / self.inverse[FLOOR][FLOOR] * (floor - self.floor());
+        }
+        beta
+    }
+
+    /// Variance of the dose where the floor is known.
+    pub(super) fn dose_variance(&self) -> f64 {
+        let shared = self.inverse[DOSE][FLOOR].powi(2) / self.inverse[FLOOR][FLOOR];
+        (self.inverse[DOSE][DOSE] - shared).max(0.0) * self.squares / self.degrees_of_freedom
+    }
+}
+
+/// Inverse and log determinant of a positive definite matrix; `None` where parts act alike.
+fn invert(gram: &dyn Fn(usize, usize) -> f64, size: usize) -> Option<([[f64; MOST]; MOST], f64)> {
+    let mut factor = [[0.0; MOST]; MOST];
+    let mut log_determinant = 0.0;
+    for i in 0..size {
+        for j in 0..=i {
+            let value = gram(i, j) - (0..j).map(|k| factor[i][k] * factor[j][k]).sum::<f64>();
+            if i != j {
+                factor[i][j] = value / factor[j][j];
+            } else if value > 1e-13 * gram(i, i) {
+                factor[i][i] = value.sqrt();
+                log_determinant += value.ln();
+            } else {
+                return None;
+            }
+        }
+    }
+    let mut lower = [[0.0; MOST]; MOST];
+    for j in 0..size {
+        lower[j][j] = 1.0 / factor[j][j];
+        for i in j + 1..size {
+            lower[i][j] = -(j..i).map(|k| factor[i][k] * lower[k][j]).sum::<f64>() / factor[i][i];
+        }
+    }
+    let mut inverse = [[0.0; MOST]; MOST];
+    for i in 0..size {
+        for j in 0..size {
+            inverse[i][j] = (i.max(j)..size).map(|k| lower[k][i] * lower[k][j]).sum();
+        }
+    }
+    Some((inverse, log_determinant))
+}
+
+/// Cumulative standard normal distribution, accurate in the lower tail as well.
+pub(super) fn phi(z: f64) -> f64 {
+    0.5 * erfc(-z / std::f64::consts::SQRT_2)
+}

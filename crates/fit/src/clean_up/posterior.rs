@@ -1,0 +1,311 @@
+//! Joint distribution of time constant and floor, averaged over noise and lag.
+
+use super::columns::{DOSE, Shape};
+use super::likelihood::{Noise, Rows, Solved, phi};
+use super::search::TauScan;
+use crate::uncertainty::Distribution;
+
+/// Nodes of the final grid.
+const TAUS: usize = 61;
+const FLOORS: usize = 61;
+/// What lies further below the top does not count.
+const DEPTH: f64 = 16.0;
+
+/// Log weights on a grid, before they are normalised.
+#[derive(Debug)]
+pub(super) struct Table {
+    taus: Vec<f64>,
+    floors: Vec<f64>,
+    cells: Vec<Cell>,
+    lag_share: f64,
+}
+
+/// One combination of time constant and floor.
+#[derive(Debug, Clone, Copy, Default)]
+struct Cell {
+    weight: f64,
+    /// Sums over the models, weighted.
+    dose: f64,
+    dose_variance: f64,
+    slow: f64,
+}
+
+/// Normalised joint distribution.
+#[derive(Debug, Clone)]
+pub(super) struct Posterior {
+    taus: Vec<f64>,
+    floors: Vec<f64>,
+    cells: Vec<Cell>,
+    /// Standard deviation of the time constant that comes from the lag, s.
+    pub lag_uncertainty_s: f64,
+}
+
+/// One solved model on the grid of time constants.
+struct Component {
+    tau: usize,
+    lag_weight: f64,
+    shape: Shape,
+    noise: Noise,
+    solved: Solved,
+}
+
+impl Table {
+    /// `zero` is the standard uncertainty of the analyser's zero, by which a floor may seem negative.
+    pub(super) fn new(
+        rows: &Rows<'_>,
+        noises: &[Noise],
+        lags: &[(f64, f64)],
+        scan: &TauScan,
+        zero: f64,
+    ) -> Option<Self> {
+        let narrow = narrowed(rows, noises.first()?, lags, scan)?;
+        let taus: Vec<f64> = narrow.nodes(TAUS).collect();
+        let mut components = Vec::new();
+        for (lag_s, lag_weight) in lags {
+            for (tau, tau_s) in taus.iter().enumerate() {
+                let shape = narrow.shape(*tau_s, *lag_s);
+                components.extend(noises.iter().filter_map(|noise| {
+                    let solved = rows.solve(&shape, noise).filter(|solved| solved.beta[DOSE] > 0.0)?;
+                    Some(Component { tau, lag_weight: *lag_weight, shape, noise: *noise, solved })
+                }));
+            }
+        }
+        let score = |c: &Component| c.solved.log_marginal + c.noise.log_prior + c.lag_weight.ln();
+        let top = components.iter().map(score).fold(f64::NEG_INFINITY, f64::max);
+        components.retain(|component| score(component) > top - DEPTH);
+        let floors = floor_nodes(rows, &components, zero)?;
+        let lag_share = lag_uncertainty(&components, &taus);
+        let cells = tabulate(rows, &components, &taus, &floors, zero)?;
+        Some(Self { taus, floors, cells, lag_share })
+    }
+
+    pub(super) fn into_posterior(self) -> Posterior {
+        Posterior { taus: self.taus, floors: self.floors, cells: self.cells, lag_uncertainty_s: self.lag_share }
+    }
+}
+
+/// Range of time constants with any weight, over all lags.
+fn narrowed(rows: &Rows<'_>, noise: &Noise, lags: &[(f64, f64)], scan: &TauScan) -> Option<TauScan> {
+    let mut range = *scan;
+    for pass in 0..3 {
+        let nodes: Vec<f64> = range.nodes(if pass == 0 { 121 } else { 41 }).collect();
+        let score = |tau_s: f64| {
+            lags.iter()
+                .filter_map(|(lag_s, weight)| {
+                    let solved = rows.solve(&range.shape(tau_s, *lag_s), noise)?;
+                    (solved.beta[DOSE] > 0.0).then_some(solved.log_marginal + weight.ln())
+                })
+                .fold(f64::NEG_INFINITY, f64::max)
+        };
+        let scores: Vec<f64> = nodes.iter().map(|tau_s| score(*tau_s)).collect();
+        let top = scores.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        if !top.is_finite() {
+            return None;
+        }
+        let first = scores.iter().position(|s| *s > top - DEPTH)?.saturating_sub(1);
+        let last = (scores.iter().rposition(|s| *s > top - DEPTH)? + 1).min(nodes.len() - 1);
+        range = TauScan { from_s: nodes[first], to_s: nodes[last], ..range };
+    }
+    Some(range)
+}
+
+/// How plausible it is that the gas has a floor that shows as `floor`: it is not negative, the analyser's zero may be off.
+fn admissible(floor: f64, zero: f64) -> f64 {
+    if zero > 0.0 { phi(floor / zero) } else { f64::from(u8::from(floor >= 0.0)) }
+}
+
+fn floor_nodes(rows: &Rows<'_>, components: &[Component], zero: f64) -> Option<Vec<f64>> {
+    let ends = components.iter().map(|c| (c.solved.floor(), 8.0 * c.solved.floor_scale()));
+    let (low, high) = ends.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), (middle, reach)| {
+        (low.min(middle - reach), high.max(middle + reach))
+    });
+    let least = -5.0 * zero;
+    let (mut low, mut high) = (low.max(least), high.max(least + 1e-12));
+    let stride = components.len().div_ceil(60);
+    for _ in 0..4 {
+        let nodes: Vec<f64> = (0..FLOORS).map(|i| low + (high - low) * i as f64 / (FLOORS - 1) as f64).collect();
+        let score = |floor: f64| {
+            let log = |c: &Component| {
+                c.solved.log_density(floor)
+                    + c.noise.log_prior
+                    + rows.log_censored(&c.shape, &c.noise, &c.solved, floor)
+            };
+            components.iter().step_by(stride).map(log).fold(f64::NEG_INFINITY, f64::max)
+                + admissible(floor, zero).max(1e-300).ln()
+        };
+        let scores: Vec<f64> = nodes.iter().map(|floor| score(*floor)).collect();
+        let top = scores.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        let first = scores.iter().position(|s| *s > top - DEPTH)?.saturating_sub(1);
+        let last = (scores.iter().rposition(|s| *s > top - DEPTH)? + 1).min(FLOORS - 1);
+        (low, high) = (nodes[first], nodes[last]);
+    }
+    Some((0..FLOORS).map(|i| low + (high - low) * i as f64 / (FLOORS - 1) as f64).collect())
+}
+
+fn tabulate(
+    rows: &Rows<'_>,
+    components: &[Component],
+    taus: &[f64],
+    floors: &[f64],
+    zero: f64,
+) -> Option<Vec<Cell>> {
+    let censored = rows.blocks.blocks.len() > rows.blocks.measured().count();
+    let score = |c: &Component, floor: f64| {
+        let bounds = if censored { rows.log_censored(&c.shape, &c.noise, &c.solved, floor) } else { 0.0 };
+        c.solved.log_density(floor) + c.noise.log_prior + c.lag_weight.ln() + bounds
+    };
+    let scores: Vec<f64> = components.iter().flat_map(|c| floors.iter().map(move |f| score(c, *f))).collect();
+    let top = scores.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    let mut cells = vec![Cell::default(); taus.len() * floors.len()];
+    for (component, scores) in components.iter().zip(scores.chunks(floors.len())) {
+        for (index, (floor, log)) in floors.iter().zip(scores).enumerate() {
+            let weight = (log - top).exp() * admissible(*floor, zero);
+            let amounts = component.solved.amounts_given(*floor);
+            let cell = &mut cells[component.tau * floors.len() + index];
+            cell.weight += weight;
+            cell.dose += weight * amounts[DOSE];
+            cell.dose_variance += weight * component.solved.dose_variance();
+            cell.slow += weight * component.shape.slow().map_or(0.0, |slow| amounts[slow]);
+        }
+    }
+    let total: f64 = cells.iter().map(|cell| cell.weight).sum();
+    if !(total > 0.0) {
+        return None;
+    }
+    for cell in &mut cells {
+        if cell.weight > 0.0 {
+            cell.dose /= cell.weight;
+            cell.dose_variance /= cell.weight;
+            cell.slow /= cell.weight;
+        }
+        cell.weight /= total;
+    }
+    Some(cells)
+}
+
+/// Standard deviation between the lags of the mean time constant.
+fn lag_uncertainty(components: &[Component], taus: &[f64]) -> f64 {
+    let top = components.iter().map(|c| c.solved.log_marginal).fold(f64::NEG_INFINITY, f64::max);
+    let mut by_lag: Vec<(f64, f64, f64)> = Vec::new();
+    for component in components {
+        let weight =
+            component.lag_weight * (component.solved.log_marginal + component.noise.log_prior - top).exp();
+        let lag_s = component.shape.lag_s;
+        let tau_s = taus[component.tau];
+        match by_lag.iter_mut().find(|(lag, ..)| (*lag - lag_s).abs() <= 1e-12 * lag_s) {
+            Some((_, sum, weights)) => (*sum, *weights) = (*sum + weight * tau_s, *weights + weight),
+            None => by_lag.push((lag_s, weight * tau_s, weight)),
+        }
+    }
+    let total: f64 = by_lag.iter().map(|lag| lag.2).sum();
+    let mean = by_lag.iter().map(|lag| lag.1).sum::<f64>() / total;
+    (by_lag.iter().map(|(_, sum, weight)| weight * (sum / weight - mean).powi(2)).sum::<f64>() / total).sqrt()
+}
+
+/// When the content reaches a target, over the joint distribution.
+#[derive(Debug, Clone)]
+pub(super) struct TimeToTarget {
+    /// Distribution of the times that are finite, s after the start of the window.
+    pub distribution: Option<Distribution>,
+    /// Probability that it never gets there.
+    pub never: f64,
+}
+
+impl Posterior {
+    /// Distribution of the time constant, s.
+    pub(super) fn time_constant(&self) -> Distribution {
+        let width = self.floors.len();
+        let density: Vec<f64> = self
+            .cells
+            .chunks(width)
+            .zip(&self.taus)
+            // The grid is even in the logarithm, which is the prior too; the density is per second.
+            .map(|(row, tau_s)| row.iter().map(|cell| cell.weight).sum::<f64>() / tau_s)
+            .collect();
+        Distribution::from_density(self.taus.clone(), &density)
+    }
+
+    /// Distribution of the floor as the analyser shows it.
+    pub(super) fn floor(&self) -> Distribution {
+        let width = self.floors.len();
+        let density: Vec<f64> =
+            (0..width).map(|f| self.cells.iter().skip(f).step_by(width).map(|cell| cell.weight).sum()).collect();
+        Distribution::from_density(self.floors.clone(), &density)
+    }
+
+    /// Distribution of floor over time constant, 1/s, as a set of weighted values.
+    pub(super) fn ingress(&self) -> Distribution {
+        distribution(self.each().map(|(tau_s, floor, cell)| (floor / tau_s, cell.weight)).collect())
+    }
+
+    /// Time at which the content falls to `target`; `zero` and `scale` are those of the analyser.
+    pub(super) fn time_to(&self, target: f64, zero: f64, scale: f64, slow_ratio: Option<f64>) -> TimeToTarget {
+        const NODES: [(f64, f64); 5] =
+            [(-2.857, 0.011_26), (-1.3556, 0.2221), (0.0, 0.5333), (1.3556, 0.2221), (2.857, 0.011_26)];
+        let error = zero.hypot(scale * target);
+        let (mut times, mut never, mut log_variance) = (Vec::new(), 0.0, 0.0);
+        for (tau_s, floor, cell) in self.each() {
+            for (node, share) in NODES {
+                let weight = cell.weight * share;
+                let shown = target + node * error;
+                match reach(tau_s, floor, cell, shown, slow_ratio) {
+                    Some(time_s) => times.push((time_s, weight)),
+                    None => never += weight,
+                }
+            }
+            log_variance += cell.weight * tau_s * tau_s * cell.dose_variance / (cell.dose * cell.dose);
+        }
+        let distribution =
+            (never < 0.5).then(|| distribution(times).with_normal_error(log_variance.max(0.0).sqrt()));
+        TimeToTarget { distribution, never }
+    }
+
+    fn each(&self) -> impl Iterator<Item = (f64, f64, &Cell)> {
+        let width = self.floors.len();
+        self.cells
+            .iter()
+            .enumerate()
+            .filter(|(_, cell)| cell.weight > 1e-9)
+            .map(move |(i, cell)| (self.taus[i / width], self.floors[i % width], cell))
+    }
+}
+
+/// Time after the start of the window at which the content would show as `target`.
+fn reach(tau_s: f64, floor: f64, cell: &Cell, target: f64, slow_ratio: Option<f64>) -> Option<f64> {
+    if target <= floor {
+        return None;
+    }
+    let Some(ratio) = slow_ratio.filter(|_| cell.slow > 0.0) else {
+        return Some(tau_s * (cell.dose / (target - floor)).ln());
+    };
+    let above = |t: f64| cell.dose * (-t / tau_s).exp() + cell.slow * (-t / (ratio * tau_s)).exp() + floor > target;
+    let (mut low, mut high) = (-60.0 * tau_s, 60.0 * ratio * tau_s);
+    for _ in 0..60 {
+        let middle = 0.5 * (low + high);
+        if above(middle) { low = middle } else { high = middle }
+    }
+    Some(0.5 * (low + high))
+}
+
+/// A distribution from weighted values.
+fn distribution(mut values: Vec<(f64, f64)>) -> Distribution {
+    values.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let total: f64 = values.iter().map(|value| value.1).sum();
+    let (mut x, mut cumulative) = (Vec::new(), Vec::new());
+    let mut sum = 0.0;
+    for (value, weight) in values {
+        sum += weight / total;
+        let far_enough = cumulative.last().is_none_or(|last| sum - last > 1e-3);
+        if far_enough && x.last().is_none_or(|last| value > *last) {
+            x.push(value);
+            cumulative.push(if cumulative.is_empty() { 0.0 } else { sum });
+        }
+    }
+    match (x.len(), cumulative.last_mut()) {
+        (0 | 1, _) | (_, None) => Distribution::normal(x.first().copied().unwrap_or(f64::NAN), 0.0),
+        (_, Some(last)) => {
+            *last = 1.0;
+            Distribution::Tabulated { x, cumulative }
+        }
+    }
+}

@@ -178,3 +178,10 @@ fn the_message_of_a_plan_shows_file_line_text_and_what_to_do() {
                     volumne = { value = \"0.92 m3\", uncertainty = \"2 %\" }\n    did you mean \"volume\"?";
     assert_eq!(error.to_string(), expected);
 }
+
+#[test]
+fn a_limit_on_a_leak_rate_needs_the_pressure_at_which_it_holds() {
+    let (line, text, hint) = only_mistake(&with("reference_pressure = \"-1000 Pa\"\n", ""));
+    assert_eq!((line, text.as_str()), (16, "[test] has no \"reference_pressure\""));
+    assert!(hint.unwrap().contains("at which the limit holds"));
+}

@@ -14,7 +14,7 @@ use tightfit_ingest::{Channel, Kind};
 use tightfit_quantity::{Dimension, Quantity};
 use toml::de::DeTable;
 
-use crate::catalogue::RESULTS;
+use crate::catalogue::{Method, RESULTS};
 
 pub use enclosure::{Compliance, Enclosure, Glove, Purifier, Room, Supply};
 pub use instrument::{ClockOffset, Instrument, ZeroCheck};
@@ -160,6 +160,7 @@ fn cross_check(plan: &Plan, root: &Section<'_>) {
             section.note("id", Mistake::Twice { kind: "test", name: test.id.clone() });
         }
         check_rated(plan, test, section);
+        check_reference(plan, test, section);
         check_instruments(plan, test, section, root);
     }
 }
@@ -172,6 +173,18 @@ fn check_rated(plan: &Plan, test: &Test, section: &Section<'_>) {
             let (pressure, rated) = (pressure.text().to_owned(), format!("{low} to {high}"));
             section.note(key, Mistake::BeyondRated { key: key.to_owned(), pressure, rated });
         }
+    }
+}
+
+/// A limit on a leak rate means nothing without the pressure difference at which it holds.
+fn check_reference(plan: &Plan, test: &Test, section: &Section<'_>) {
+    let by_pressure = matches!(test.method, Method::PressureChange | Method::PressureChangeSeries);
+    let limited = plan.limits.iter().any(|limit| {
+        matches!(limit.quantity.as_str(), "hourly_leak_rate" | "leak_throughput")
+            && limit.test.as_deref().is_none_or(|id| id == test.id)
+    });
+    if by_pressure && limited && !section.has("reference_pressure") {
+        section.missing("reference_pressure", "reference_pressure = \"-1000 Pa\", at which the limit holds");
     }
 }
 

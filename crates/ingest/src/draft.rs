@@ -40,7 +40,15 @@ fn write_head(plan: &mut String, recordings: &[Recording]) -> std::fmt::Result {
     writeln!(plan, "gas = \"argon\"                                # fill in: or nitrogen, helium, air")?;
     writeln!(
         plan,
-        "# rated_pressure = [\"-1500 Pa\", \"1500 Pa\"]   # fill in: the maker's rating; never test beyond it\n"
+        "# rated_pressure = [\"-1500 Pa\", \"1500 Pa\"]   # fill in: the maker's rating; never test beyond it"
+    )?;
+    writeln!(
+        plan,
+        "# compliance = \"0 L/Pa\"                    # fill in: so, where rigid covers closed the glove ports"
+    )?;
+    writeln!(
+        plan,
+        "# stiffness_check = {{ injected = \"1.00 L\", rise = \"51 Pa\" }}   # or so, from room air pushed in\n"
     )?;
     writeln!(plan, "[room]                                       # used where no channel is logged")?;
     for (channel, line) in [

@@ -12,6 +12,8 @@ pub(super) struct Blocks {
     pub span_s: f64,
     /// Mean time of each block.
     pub time_s: Vec<f64>,
+    /// Standard deviation of the times within each block.
+    pub width_s: Vec<f64>,
     /// Mean reading; the limit for censored blocks.
     pub value: Vec<f64>,
     /// Number of readings.
@@ -51,7 +53,7 @@ pub(super) fn gather(trace: &Trace<'_>, from_s: f64, to_s: f64) -> Blocks {
     let (outlier, scatter) = outliers(values, &status, trace.analyser.resolution);
     let mut blocks =
         Blocks { origin_s, span_s, outliers: outlier.iter().filter(|o| **o).count(), scatter, ..Blocks::default() };
-    let mut sums = [(0.0, 0.0, 0usize); 3];
+    let mut sums = [Sum::default(); 3];
     let mut block_end = block_width(0.0, span_s);
     for index in 0..values.len() {
         let t = time[start + index] - origin_s;
@@ -61,7 +63,7 @@ pub(super) fn gather(trace: &Trace<'_>, from_s: f64, to_s: f64) -> Blocks {
         }
         if !outlier[index] {
             let sum = &mut sums[status[index] as usize];
-            *sum = (sum.0 + t, sum.1 + values[index], sum.2 + 1);
+            sum.add(t, values[index]);
         }
     }
     blocks.close(&mut sums, trace);
@@ -74,29 +76,56 @@ fn block_width(t: f64, span_s: f64) -> f64 {
 
 const ALL: [ReadingStatus; 3] = [ReadingStatus::Measured, ReadingStatus::BelowLimit, ReadingStatus::AboveRange];
 
+/// Readings of one status on their way into a block.
+#[derive(Debug, Clone, Copy, Default)]
+struct Sum {
+    first_s: f64,
+    time: f64,
+    time_squared: f64,
+    value: f64,
+    count: f64,
+}
+
+impl Sum {
+    fn add(&mut self, time_s: f64, value: f64) {
+        if self.count < 0.5 {
+            self.first_s = time_s;
+        }
+        let since = time_s - self.first_s;
+        self.time += since;
+        self.time_squared += since * since;
+        self.value += value;
+        self.count += 1.0;
+    }
+
+    fn mean_time_s(&self) -> f64 {
+        self.first_s + self.time / self.count
+    }
+
+    fn width_s(&self) -> f64 {
+        let mean = self.time / self.count;
+        (self.time_squared / self.count - mean * mean).max(0.0).sqrt()
+    }
+}
+
 impl Blocks {
-    fn close(&mut self, sums: &mut [(f64, f64, usize); 3], trace: &Trace<'_>) {
-        let mut parts: Vec<(f64, f64, usize, ReadingStatus)> = ALL
-            .iter()
-            .filter_map(|&status| {
-                let (time, value, count) = sums[status as usize];
-                let n = count as f64;
-                (count > 0).then(|| (time / n, value / n, count, status))
-            })
-            .collect();
-        parts.sort_by(|a, b| a.0.total_cmp(&b.0));
-        for (time, value, count, status) in parts {
-            let value = match status {
-                ReadingStatus::Measured => value,
-                ReadingStatus::BelowLimit => trace.analyser.reporting_limit.unwrap_or(value),
-                ReadingStatus::AboveRange => trace.analyser.range_top.unwrap_or(value),
-            };
-            self.time_s.push(time);
-            self.value.push(value);
-            self.readings.push(count as f64);
+    fn close(&mut self, sums: &mut [Sum; 3], trace: &Trace<'_>) {
+        let mut parts: Vec<(Sum, ReadingStatus)> =
+            ALL.iter().map(|&status| (sums[status as usize], status)).filter(|(sum, _)| sum.count > 0.0).collect();
+        parts.sort_by(|a, b| a.0.mean_time_s().total_cmp(&b.0.mean_time_s()));
+        for (sum, status) in parts {
+            let mean = sum.value / sum.count;
+            self.time_s.push(sum.mean_time_s());
+            self.width_s.push(sum.width_s());
+            self.value.push(match status {
+                ReadingStatus::Measured => mean,
+                ReadingStatus::BelowLimit => trace.analyser.reporting_limit.unwrap_or(mean),
+                ReadingStatus::AboveRange => trace.analyser.range_top.unwrap_or(mean),
+            });
+            self.readings.push(sum.count);
             self.status.push(status);
         }
-        *sums = [(0.0, 0.0, 0); 3];
+        *sums = [Sum::default(); 3];
     }
 }
 

@@ -13,19 +13,21 @@ use super::likelihood::{density, phi};
 pub(super) struct Pseudo {
     pub value: f64,
     pub variance: f64,
-    /// (value − fit)²/variance: belongs to no measured residual.
-    pub square: f64,
 }
 
 /// Stands for `count` readings beyond `limit` where the fit is `fitted` and a reading has standard deviation `sd`.
+///
+/// Far on the wrong side of the limit the parabola is taken three standard deviations from it, which keeps the
+/// iteration from overshooting; where fit and replacement agree no reading lies there.
 pub(super) fn pseudo(status: ReadingStatus, limit: f64, fitted: f64, sd: f64, count: f64) -> Pseudo {
     let sign = if status == ReadingStatus::AboveRange { -1.0 } else { 1.0 };
-    let z = sign * (limit - fitted) / sd;
-    let hazard = if z > -8.0 { density(z) / phi(z).max(1e-300) } else { -z - 1.0 / z };
+    let z = (sign * (limit - fitted) / sd).max(-3.0);
+    let at = limit - sign * sd * z;
+    let hazard = density(z) / phi(z).max(1e-300);
     let curvature = (hazard * (hazard + z)).clamp(1e-12, 1.0);
-    let shift = -sign * sd * hazard / curvature;
+    let shift = -sign * sd / (hazard + z).max(1e-3);
     let variance = sd * sd / (count * curvature);
-    Pseudo { value: fitted + shift, variance, square: shift * shift / variance }
+    Pseudo { value: at + shift, variance }
 }
 
 #[cfg(test)]

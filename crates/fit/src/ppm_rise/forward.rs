@@ -4,7 +4,9 @@
 #[expect(clippy::struct_field_names, reason = "the names carry their units")]
 #[derive(Debug, Clone)]
 pub(super) struct Forward {
+    /// Mean time of the readings in each row, and their standard deviation about it.
     time_s: Vec<f64>,
+    width_s: Vec<f64>,
     span_s: f64,
     lag_s: f64,
     /// Fine grid and loss rate of each of its steps; empty where readings follow sources at once and nothing is lost.
@@ -14,9 +16,23 @@ pub(super) struct Forward {
 
 impl Forward {
     /// `time_s` counts from the start of the window; `loss_per_s` is the rate at which content is diluted or balanced.
-    pub(super) fn new(time_s: &[f64], span_s: f64, lag_s: f64, loss_per_s: Option<&dyn Fn(f64) -> f64>) -> Self {
+    /// Rows are averages over readings with standard deviation `width_s` of their times.
+    pub(super) fn new(
+        time_s: &[f64],
+        width_s: &[f64],
+        span_s: f64,
+        lag_s: f64,
+        loss_per_s: Option<&dyn Fn(f64) -> f64>,
+    ) -> Self {
         let lag_s = if lag_s > 1e-4 * span_s { lag_s } else { 0.0 };
-        let mut forward = Self { time_s: time_s.to_vec(), span_s, lag_s, grid_s: Vec::new(), loss_per_s: Vec::new() };
+        let mut forward = Self {
+            time_s: time_s.to_vec(),
+            width_s: width_s.to_vec(),
+            span_s,
+            lag_s,
+            grid_s: Vec::new(),
+            loss_per_s: Vec::new(),
+        };
         if lag_s > 0.0 || loss_per_s.is_some() {
             let mut t = 0.0;
             while t < span_s {
@@ -59,7 +75,7 @@ impl Forward {
 
     fn run(&self, content: f64, reading: f64, released: &dyn Fn(f64) -> f64) -> Vec<f64> {
         if self.grid_s.is_empty() {
-            return self.time_s.iter().map(|&t| content + released(t)).collect();
+            return self.averaged(&mut |t| content + released(t));
         }
         let (mut x, mut y) = (content, reading);
         let mut before = released(0.0);
@@ -81,21 +97,31 @@ impl Forward {
             (x, before) = (next, now);
             shown.push(y);
         }
-        self.at_times(&shown)
+        let mut upper = 1;
+        self.averaged(&mut |t| {
+            // Times come nearly in order.
+            while upper > 1 && self.grid_s[upper - 1] > t {
+                upper -= 1;
+            }
+            while upper + 1 < self.grid_s.len() && self.grid_s[upper] < t {
+                upper += 1;
+            }
+            let width = self.grid_s[upper] - self.grid_s[upper - 1];
+            let fraction = ((t - self.grid_s[upper - 1]) / width).clamp(0.0, 1.0);
+            shown[upper - 1] + fraction * (shown[upper] - shown[upper - 1])
+        })
     }
 
-    fn at_times(&self, shown: &[f64]) -> Vec<f64> {
-        let mut upper = 1;
+    /// Averages over the readings of each row, by the two-point Gauss rule for evenly spread times.
+    fn averaged(&self, at: &mut dyn FnMut(f64) -> f64) -> Vec<f64> {
         self.time_s
             .iter()
-            .map(|&t| {
-                while upper + 1 < self.grid_s.len() && self.grid_s[upper] < t {
-                    upper += 1;
-                }
-                let width = self.grid_s[upper] - self.grid_s[upper - 1];
-                let fraction = ((t - self.grid_s[upper - 1]) / width).clamp(0.0, 1.0);
-                shown[upper - 1] + fraction * (shown[upper] - shown[upper - 1])
-            })
+            .zip(&self.width_s)
+            .map(
+                |(&t, &width)| {
+                    if width > 1e-4 * self.span_s { 0.5 * (at((t - width).max(0.0)) + at(t + width)) } else { at(t) }
+                },
+            )
             .collect()
     }
 }
@@ -108,7 +134,7 @@ mod tests {
     fn a_lagged_exponential_agrees_with_the_closed_form() {
         let (span, lag, tau) = (7200.0, 60.0, 1200.0);
         let times: Vec<f64> = (0..=72).map(|i| 100.0 * f64::from(i)).collect();
-        let forward = Forward::new(&times, span, lag, None);
+        let forward = Forward::new(&times, &[0.0; 73], span, lag, None);
         let shown = forward.source(&|t| 1.0 - (-t / tau).exp());
         for (t, y) in times.iter().zip(shown) {
             let exact = 1.0 - (tau * (-t / tau).exp() - lag * (-t / lag).exp()) / (tau - lag);
@@ -120,7 +146,7 @@ mod tests {
     fn a_diluted_source_approaches_its_balance() {
         let (span, loss) = (36_000.0, 2e-4);
         let times: Vec<f64> = (0..=36).map(|i| 1000.0 * f64::from(i)).collect();
-        let forward = Forward::new(&times, span, 0.0, Some(&|_| loss));
+        let forward = Forward::new(&times, &[0.0; 37], span, 0.0, Some(&|_| loss));
         for (t, y) in times.iter().zip(forward.source(&|t| t)) {
             assert!((y - (1.0 - (-loss * t).exp()) / loss).abs() < 0.5, "{t} {y}");
         }

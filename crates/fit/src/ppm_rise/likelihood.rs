@@ -25,8 +25,9 @@ pub(super) struct Rows {
     /// Number of rows that were measured, and of the readings in them.
     pub measured: usize,
     pub readings_in_all: f64,
-    /// Part of the sum of squares that stands for no measured residual.
-    pub spurious_squares: f64,
+    /// Variance of a reading at low content where it is taken as known: with censored readings, whose stand-ins leave
+    /// no residuals to learn it from.
+    pub known_variance: Option<f64>,
     /// Least variance of a single reading.
     pub least_variance: f64,
     /// Observed rise: amounts much beyond it are out of the question.
@@ -165,7 +166,7 @@ impl Rows {
                 }
                 value -= (0..j).map(|k| factor[i][k] * factor[j][k]).sum::<f64>();
                 if i == j {
-                    if !(value > 1e-13 * gram.products[i][i]) {
+                    if !(value > 1e-12 * gram.products[i][i]) {
                         return None;
                     }
                     factor[i][i] = value.sqrt();
@@ -184,26 +185,32 @@ impl Rows {
                 covariance[i][j] = (i.max(j)..size).map(|k| inverse[k][i] * inverse[k][j]).sum();
             }
         }
-        let mut beta = [0.0; MOST];
+        // By substitution, not with the covariance: shapes that act alike make that too inexact for the sum of squares.
+        let mut forward = [0.0; MOST];
         for i in 0..size {
-            beta[i] = (0..size).map(|j| covariance[i][j] * gram.target[j]).sum();
+            let sum: f64 = (0..i).map(|k| factor[i][k] * forward[k]).sum();
+            forward[i] = (gram.target[i] - sum) / factor[i][i];
         }
-        let explained: f64 = (0..size).map(|i| beta[i] * gram.target[i]).sum();
+        let mut beta = [0.0; MOST];
+        for i in (0..size).rev() {
+            let sum: f64 = (i + 1..size).map(|k| factor[k][i] * beta[k]).sum();
+            beta[i] = (forward[i] - sum) / factor[i][i];
+        }
+        let explained: f64 = forward.iter().map(|z| z * z).sum();
         let total = gram.target_square - explained;
         let degrees_of_freedom = (self.measured as f64 - shared as f64).max(2.0);
-        let squares = (total - self.spurious_squares)
-            .max(0.3 * total)
-            .max(1e-24 * gram.target_square)
-            .max(self.least_variance * degrees_of_freedom);
-        let variance = squares / degrees_of_freedom;
+        let least = (1e-24 * gram.target_square).max(self.least_variance * degrees_of_freedom);
+        let squares = total.max(least);
+        let variance = self.known_variance.unwrap_or(squares / degrees_of_freedom);
+        let misfit = self.known_variance.map_or(degrees_of_freedom * squares.ln(), |known| total / known);
         for row in covariance.iter_mut().take(size) {
             for value in row.iter_mut().take(size) {
                 *value *= variance;
             }
         }
         let unit_information = std::f64::consts::LN_2 - 0.5 * self.readings_in_all.max(2.0).ln();
-        let log_marginal = terms as f64 * unit_information
-            - 0.5 * (whitened.log_determinant + log_determinant + degrees_of_freedom * squares.ln());
+        let log_marginal =
+            terms as f64 * unit_information - 0.5 * (whitened.log_determinant + log_determinant + misfit);
         log_marginal.is_finite().then_some(Solved {
             size,
             terms,
@@ -218,18 +225,18 @@ impl Rows {
     /// Noise models that are looked at.
     pub(super) fn noises(&self, span_s: f64) -> Vec<Noise> {
         let levels = self.level.iter().fold((f64::INFINITY, 0.0_f64), |(a, b), l| (a.min(*l), b.max(*l)));
-        let kappas: &[f64] = if levels.1 > 1.3 * levels.0 { &[0.0, 0.1, 1.0, 10.0, 1e3] } else { &[0.0] };
+        let kappas: &[f64] = if levels.1 > 1.3 * levels.0 { &[0.0, 0.3, 3.0, 1e3] } else { &[0.0] };
         let block = self.mean_readings();
         let mut noises = Vec::new();
         for &kappa in kappas {
-            noises.push(Noise { kappa, correlated: 0.0, memory_s: span_s, log_prior: 0.4_f64.ln() });
-            for memory in [0.01, 0.03, 0.1, 0.3] {
-                for ratio in [0.03, 0.1, 0.3, 1.0, 3.0, 10.0] {
+            noises.push(Noise { kappa, correlated: 0.0, memory_s: span_s, log_prior: 0.7_f64.ln() });
+            for memory in [0.01, 0.05, 0.25] {
+                for ratio in [0.05, 0.3, 1.5, 8.0] {
                     noises.push(Noise {
                         kappa,
                         correlated: ratio / block,
                         memory_s: memory * span_s,
-                        log_prior: (0.6_f64 / 24.0).ln(),
+                        log_prior: (0.3_f64 / 12.0).ln(),
                     });
                 }
             }

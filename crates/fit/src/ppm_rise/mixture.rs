@@ -23,7 +23,7 @@ pub(super) struct Mixture {
 }
 
 /// Most components that are kept.
-const LIMIT: usize = 700;
+const LIMIT: usize = 400;
 
 impl Mixture {
     /// `None` without components.
@@ -35,7 +35,7 @@ impl Mixture {
         let mut weighted: Vec<(Component, f64)> = components
             .into_iter()
             .map(|c| (c, (total(&c) - top).exp()))
-            .take_while(|(_, weight)| *weight > 1e-6)
+            .take_while(|(_, weight)| *weight > 1e-5)
             .collect();
         let sum: f64 = weighted.iter().map(|(_, w)| w).sum();
         for (_, weight) in &mut weighted {
@@ -146,7 +146,7 @@ impl Kernel {
 
     fn density(&self, r: f64) -> f64 {
         let z = (r - self.location) / self.scale;
-        if z.abs() > 12.0 {
+        if z.abs() > 9.0 {
             return 0.0;
         }
         let nu = self.degrees_of_freedom;
@@ -164,15 +164,15 @@ impl Kernel {
 /// Abscissae that resolve the narrowest and reach the widest of many bell curves.
 fn grid(curves: &[(f64, f64)]) -> Vec<f64> {
     let mut points = Vec::new();
-    let every = (curves.len() / 12).max(1);
+    let every = (curves.len() / 5).max(1);
     let mut add = |(location, scale): (f64, f64)| {
-        points.extend((-24..=24).map(|i| {
-            let u = f64::from(i) / 4.0;
+        points.extend((-17..=17).map(|i| {
+            let u = 6.0 * f64::from(i) / 17.0;
             // Up to 12 scales out, closer together near the middle.
             location + scale * u * (1.0 + u * u / 36.0)
         }));
     };
-    for curve in curves.iter().take(4).chain(curves.iter().step_by(every)) {
+    for curve in curves.iter().take(2).chain(curves.iter().step_by(every)) {
         add(*curve);
     }
     if let Some(widest) = curves.iter().max_by(|a, b| a.1.total_cmp(&b.1)) {

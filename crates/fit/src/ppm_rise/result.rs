@@ -53,7 +53,7 @@ pub struct SpeciesFit {
     pub window: Window,
     /// Readings: how many stood in the record and what became of them.
     pub rows: RowUse,
-    /// Models of the outgassing, with their weights; the weights add to 1.
+    /// Models of the outgassing with their weights, heaviest first; those of less than a thousandth are left out.
     pub models: Vec<ModelWeight>,
     /// How the fit went.
     pub diagnostics: Diagnostics,

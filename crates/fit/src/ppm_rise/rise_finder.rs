@@ -24,11 +24,21 @@ pub(super) fn find(trace: &Trace<'_>) -> Window {
         window.from_s = blocks.0[first];
         window.start = WindowStart::RiseStart;
     }
-    if let Some(corner) = corner(&blocks.0[first..=last], &blocks.1[first..=last]) {
+    let corner = corner(&blocks.0[first..=last], &blocks.1[first..=last]);
+    // Below the reporting limit everything looks flat, and says that the content was low: that is not left out.
+    if let Some(corner) = corner.filter(|corner| !mostly_censored(trace, window.from_s, blocks.0[first + corner])) {
         window.from_s = blocks.0[first + corner];
         window.start = WindowStart::RiseStart;
     }
     window
+}
+
+/// Whether more than a third of the readings between two times are censored.
+fn mostly_censored(trace: &Trace<'_>, from_s: f64, to_s: f64) -> bool {
+    let time = trace.samples.time_s();
+    let range = time.partition_point(|&t| t < from_s)..time.partition_point(|&t| t <= to_s);
+    let all = range.len();
+    3 * range.filter(|&i| trace.status_of(i) != ReadingStatus::Measured).count() > all
 }
 
 /// Mean time and reading of at most 300 stretches of equal length; censored readings at their limit.
@@ -114,7 +124,9 @@ fn longest_rise(values: &[f64]) -> (usize, usize) {
 
 /// Robust standard deviation of one value from the differences to the next.
 fn neighbour_scatter(values: &[f64]) -> f64 {
-    let mut steps: Vec<f64> = values.windows(2).map(|pair| (pair[1] - pair[0]).abs()).collect();
+    // Readings held at a limit do not scatter; what does not move says nothing about noise.
+    let mut steps: Vec<f64> =
+        values.windows(2).map(|pair| (pair[1] - pair[0]).abs()).filter(|step| *step > 0.0).collect();
     steps.sort_by(f64::total_cmp);
     steps.get(steps.len() / 2).map_or(0.0, |middle| middle * 1.4826 / std::f64::consts::SQRT_2)
 }

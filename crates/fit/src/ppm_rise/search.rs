@@ -36,14 +36,82 @@ impl Search<'_> {
         }
     }
 
+    /// A grid turned along the ridge of the likelihood where that has a clear top, else one along the axes.
     fn plane(&self, kind: Outgassing, counts: [usize; 2]) -> Vec<ShapeNode> {
-        let nodes = self.close_in(kind, counts);
-        // A narrow ridge across the grid would be met by chance only: then the grid is turned along it.
-        let heavy = nodes.iter().filter(|n| n.log_evidence > best(&nodes) - 3.0).count();
-        if heavy >= 12 {
+        let rough = self.grid(kind, Shape::domain(kind), counts);
+        let top = self.climb(kind, &rough);
+        if let Some(nodes) = top.and_then(|top| self.turned(kind, &top)) {
             return nodes;
         }
-        self.turned(kind, &nodes).unwrap_or(nodes)
+        self.close_in(kind, counts)
+    }
+
+    /// Climbs from the best node to the top by Newton steps on the paraboloid through nine points.
+    fn climb(&self, kind: Outgassing, rough: &[ShapeNode]) -> Option<Top> {
+        let start = rough.iter().max_by(|a, b| a.log_evidence.total_cmp(&b.log_evidence))?.shape;
+        let (mut at, mut reach) = ([start.u, start.v], 0.1);
+        let mut top = None;
+        for _ in 0..40 {
+            let Some(nine) = self.nine(kind, at, reach) else {
+                // Next to an edge: a smaller stencil, or a top on the edge.
+                if reach < 0.01 {
+                    return None;
+                }
+                reach *= 0.3;
+                continue;
+            };
+            let best = (0..9).max_by(|a, b| nine[*a].total_cmp(&nine[*b]))?;
+            let paraboloid = Paraboloid::through(&nine, reach);
+            let step = paraboloid.covariance().map(|c| {
+                let g = paraboloid.gradient;
+                [c[0] * g[0] + c[1] * g[1], c[1] * g[0] + c[2] * g[1]]
+            });
+            match step {
+                Some(step) => {
+                    let longest = step[0].abs().max(step[1].abs());
+                    let share = (5.0 * reach / longest.max(1e-300)).min(1.0);
+                    at = [at[0] + share * step[0], at[1] + share * step[1]];
+                    // The stencil follows the standard deviation across the ridge.
+                    let next = paraboloid.steepness().sqrt().recip().clamp(1e-5, 0.1);
+                    let settled = longest < 0.5 * next && (0.4..2.5).contains(&(next / reach));
+                    reach = next.clamp(0.2 * reach, 2.0 * reach);
+                    if settled {
+                        let covariance = paraboloid.covariance()?;
+                        top = Some(Top { at, covariance });
+                        break;
+                    }
+                }
+                None if best != 4 => {
+                    at = [at[0] + reach * ((best / 3) as f64 - 1.0), at[1] + reach * ((best % 3) as f64 - 1.0)];
+                    reach = (1.5 * reach).min(0.1);
+                }
+                None => reach *= 0.4,
+            }
+        }
+        // Broad or at an edge: a grid along the axes does better.
+        top.filter(|t| t.covariance[0].max(t.covariance[2]) < 0.15)
+    }
+
+    /// Log evidence on a three by three stencil; `None` where it leaves the admissible shapes.
+    fn nine(&self, kind: Outgassing, at: [f64; 2], reach: f64) -> Option<[f64; 9]> {
+        let shapes: Vec<Shape> = (0..9)
+            .map(|i| Shape {
+                kind,
+                u: at[0] + reach * (f64::from(i / 3) - 1.0),
+                v: at[1] + reach * (f64::from(i % 3) - 1.0),
+            })
+            .collect();
+        if !shapes.iter().all(|shape| shape.is_admissible()) {
+            return None;
+        }
+        let nodes = self.evaluated(shapes, 0.0);
+        let mut nine = [0.0; 9];
+        (nodes.len() == 9).then(|| {
+            for (slot, node) in nine.iter_mut().zip(&nodes) {
+                *slot = node.log_evidence;
+            }
+            nine
+        })
     }
 
     fn close_in(&self, kind: Outgassing, counts: [usize; 2]) -> Vec<ShapeNode> {
@@ -84,49 +152,28 @@ impl Search<'_> {
         self.evaluated(shapes, if kind == Outgassing::None { 0.0 } else { log_prior })
     }
 
-    /// Nine by nine nodes along the principal axes of the posterior.
-    fn turned(&self, kind: Outgassing, nodes: &[ShapeNode]) -> Option<Vec<ShapeNode>> {
-        let mut current = nodes.to_vec();
-        for _ in 0..3 {
-            let top = best(&current);
-            let weights: Vec<f64> = current.iter().map(|n| (n.log_evidence - top).exp()).collect();
-            let total: f64 = weights.iter().sum();
-            let mean = |f: &dyn Fn(&Shape) -> f64| {
-                current.iter().zip(&weights).map(|(n, w)| w * f(&n.shape)).sum::<f64>() / total
-            };
-            let (u, v) = (mean(&|s| s.u), mean(&|s| s.v));
-            let heaviest = current.iter().max_by(|a, b| a.log_evidence.total_cmp(&b.log_evidence))?;
-            // Few nodes carry the weight: never narrower than their spacing.
-            let floor = spacing(&current, heaviest);
-            let uu = mean(&|s| (s.u - u).powi(2)) + floor[0].powi(2) / 12.0;
-            let vv = mean(&|s| (s.v - v).powi(2)) + floor[1].powi(2) / 12.0;
-            let uv = mean(&|s| (s.u - u) * (s.v - v));
-            let angle = 0.5 * (2.0 * uv).atan2(uu - vv);
-            let (sine, cosine) = angle.sin_cos();
-            let long = (uu * cosine * cosine + vv * sine * sine + 2.0 * uv * sine * cosine).max(1e-16).sqrt();
-            let short = (uu * sine * sine + vv * cosine * cosine - 2.0 * uv * sine * cosine).max(1e-18).sqrt();
-            let step = 0.85;
-            let mut shapes = Vec::with_capacity(81);
-            for i in -4..=4 {
-                for j in -4..=4 {
-                    let (a, b) = (f64::from(i) * step * long, f64::from(j) * step * short);
-                    let shape = Shape { kind, u: u + a * cosine - b * sine, v: v + a * sine + b * cosine };
-                    if shape.is_admissible() {
-                        shapes.push(shape);
-                    }
+    /// Nine by nine nodes along the principal axes of the posterior; `None` where they do not hold it.
+    fn turned(&self, kind: Outgassing, top: &Top) -> Option<Vec<ShapeNode>> {
+        let [uu, uv, vv] = top.covariance;
+        let angle = 0.5 * (2.0 * uv).atan2(uu - vv);
+        let (sine, cosine) = angle.sin_cos();
+        let long = (uu * cosine * cosine + vv * sine * sine + 2.0 * uv * sine * cosine).max(1e-16).sqrt();
+        let short = (uu * sine * sine + vv * cosine * cosine - 2.0 * uv * sine * cosine).max(1e-18).sqrt();
+        let step = 0.9;
+        let mut shapes = Vec::with_capacity(81);
+        for i in -4..=4 {
+            for j in -4..=4 {
+                let (a, b) = (f64::from(i) * step * long, f64::from(j) * step * short);
+                let shape = Shape { kind, u: top.at[0] + a * cosine - b * sine, v: top.at[1] + a * sine + b * cosine };
+                if shape.is_admissible() {
+                    shapes.push(shape);
                 }
             }
-            let log_prior = (step * step * long * short / Shape::prior_area(kind)).ln();
-            let turned = self.evaluated(shapes, log_prior);
-            if turned.is_empty() {
-                return None;
-            }
-            current = turned;
-            if current.iter().filter(|n| n.log_evidence > best(&current) - 3.0).count() >= 10 {
-                break;
-            }
         }
-        Some(current)
+        let log_prior = (step * step * long * short / Shape::prior_area(kind)).ln();
+        let nodes = self.evaluated(shapes, log_prior);
+        let heavy = nodes.iter().filter(|n| n.log_evidence > best(&nodes) - 2.0).count();
+        ((6..40).contains(&heavy)).then_some(nodes)
     }
 
     fn evaluated(&self, shapes: Vec<Shape>, log_prior: f64) -> Vec<ShapeNode> {
@@ -165,12 +212,47 @@ pub(super) fn best(nodes: &[ShapeNode]) -> f64 {
     nodes.iter().map(|n| n.log_evidence).fold(f64::NEG_INFINITY, f64::max)
 }
 
-/// Distance from a node to the nearest others along each axis.
-fn spacing(nodes: &[ShapeNode], node: &ShapeNode) -> [f64; 2] {
-    let nearest = |own: f64, of: &dyn Fn(&Shape) -> f64| {
-        nodes.iter().map(|n| (of(&n.shape) - own).abs()).filter(|d| *d > 1e-12).fold(f64::INFINITY, f64::min).min(1.0)
-    };
-    [nearest(node.shape.u, &|s| s.u), nearest(node.shape.v, &|s| s.v)]
+/// Top of the evidence and the covariance (uu, uv, vv) of the coordinates there.
+struct Top {
+    at: [f64; 2],
+    covariance: [f64; 3],
+}
+
+/// Gradient and curvature at the middle of nine points.
+struct Paraboloid {
+    gradient: [f64; 2],
+    /// Second derivatives uu, uv, vv.
+    curvature: [f64; 3],
+}
+
+impl Paraboloid {
+    /// Central differences; index 3·i + j holds the point i − 1, j − 1 steps from the middle.
+    fn through(nine: &[f64; 9], step: f64) -> Self {
+        let gradient = [(nine[7] - nine[1]) / (2.0 * step), (nine[5] - nine[3]) / (2.0 * step)];
+        let square = step * step;
+        let curvature = [
+            (nine[7] + nine[1] - 2.0 * nine[4]) / square,
+            (nine[8] + nine[0] - nine[6] - nine[2]) / (4.0 * square),
+            (nine[5] + nine[3] - 2.0 * nine[4]) / square,
+        ];
+        Self { gradient, curvature }
+    }
+
+    fn determinant(&self) -> f64 {
+        self.curvature[0] * self.curvature[2] - self.curvature[1] * self.curvature[1]
+    }
+
+    /// Inverse of the negative curvature (uu, uv, vv); `None` where there is no top.
+    fn covariance(&self) -> Option<[f64; 3]> {
+        let [uu, uv, vv] = self.curvature;
+        let determinant = self.determinant();
+        (uu < 0.0 && determinant > 1e-9 * uu * vv).then(|| [-vv / determinant, uv / determinant, -uu / determinant])
+    }
+
+    /// Sum of the two variances' inverses, the larger of which is that across the ridge.
+    fn steepness(&self) -> f64 {
+        -(self.curvature[0] + self.curvature[2])
+    }
 }
 
 /// Amplitude columns of many shapes, equal ones once, and for each shape the columns it uses.

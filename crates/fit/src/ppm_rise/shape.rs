@@ -136,8 +136,8 @@ pub(super) fn considered(species: Species) -> &'static [(Outgassing, f64)] {
         }
         Species::Water => &[
             (Outgassing::None, 0.2),
-            (Outgassing::OneExponential, 0.4),
-            (Outgassing::TwoExponentials, 0.2),
+            (Outgassing::OneExponential, 0.3),
+            (Outgassing::TwoExponentials, 0.3),
             (Outgassing::PowerLaw, 0.2),
         ],
     }

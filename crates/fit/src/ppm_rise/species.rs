@@ -65,6 +65,8 @@ struct State {
     sd: Vec<f64>,
     /// Ingress over the window.
     ingress: f64,
+    /// Variance of a reading at low content.
+    variance: f64,
 }
 
 /// Result of reading the window: a fit, or blocks that hold too little that was measured.
@@ -98,6 +100,13 @@ struct Job<'a, 'b, 'c> {
     rise: f64,
 }
 
+/// Which blocks become rows.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Include {
+    All,
+    Measured,
+}
+
 /// Rows, forward model and shared columns for one state.
 struct Design {
     rows: Rows,
@@ -125,22 +134,27 @@ impl<'a, 'b, 'c> Job<'a, 'b, 'c> {
     }
 
     fn run(&self) -> Option<Fitted> {
-        let censored = self.blocks.status.iter().any(|s| *s != ReadingStatus::Measured);
         let mut state = self.first_state();
-        let mut noise = None;
-        for pass in 0..if censored { 6 } else { 2 } {
-            let design = self.design(&state);
-            let chosen = noise.unwrap_or_else(|| design.likeliest_noise(&Design::flexible()));
-            if pass == 0 {
-                noise = censored.then_some(chosen);
+        // None and one term follow the rise well enough for weights, censored readings and saturation.
+        let kinds = &considered(self.c.species)[..2];
+        if !self.is_censored() {
+            for _ in 0..2 {
+                let design = self.design(&state, Include::All);
+                let noise = design.likeliest_noise(&Design::flexible());
+                state = self.updated(&design, &noise, design.likeliest_shape(noise, kinds)?)?;
             }
-            let kinds: &[(Outgassing, f64)] =
-                if censored { &considered(self.c.species)[..2] } else { considered(self.c.species) };
-            let nodes = design.search(chosen, kinds);
-            let best = nodes.iter().max_by(|a, b| a.log_evidence.total_cmp(&b.log_evidence))?.shape;
-            state = self.updated(&design, &chosen, best)?;
+            return self.finish(&state, None);
         }
-        self.finish(&state)
+        let noise = self.design(&state, Include::Measured).likeliest_noise(&Design::flexible());
+        for _ in 0..8 {
+            let design = self.design(&state, Include::All);
+            state = self.updated(&design, &noise, design.likeliest_shape(noise, kinds)?)?;
+        }
+        self.finish(&state, Some(noise))
+    }
+
+    fn is_censored(&self) -> bool {
+        self.blocks.status.iter().any(|s| *s != ReadingStatus::Measured)
     }
 
     /// Before any fit: a moving mean of the readings, the scatter about it, no saturation.
@@ -155,7 +169,7 @@ impl<'a, 'b, 'c> Job<'a, 'b, 'c> {
             })
             .collect();
         let sd = self.least_sd().max(self.blocks.scatter).max(1e-3 * self.rise);
-        State { at_start: fitted[0], fitted, sd: vec![sd; n], ingress: 0.0 }
+        State { at_start: fitted[0], fitted, sd: vec![sd; n], ingress: 0.0, variance: sd * sd }
     }
 
     fn least_sd(&self) -> f64 {
@@ -164,38 +178,37 @@ impl<'a, 'b, 'c> Job<'a, 'b, 'c> {
         rounding.max(0.5 * analyser.floor_noise)
     }
 
-    fn design(&self, state: &State) -> Design {
+    fn design(&self, state: &State, include: Include) -> Design {
         let blocks = &self.blocks;
         let positive: Vec<f64> = state.fitted.iter().map(|x| x.max(0.0)).collect();
         let level_unit = (positive.iter().sum::<f64>() / positive.len() as f64).max(1e-12);
         let mut rows = Rows { rise: self.rise, least_variance: self.least_sd().powi(2), ..Rows::default() };
         let mut block = Vec::new();
-        if blocks.status[0] == ReadingStatus::BelowLimit {
+        if include == Include::All && blocks.status[0] == ReadingStatus::BelowLimit {
             // The content cannot be negative, whatever the unmeasured start was; the zero of the analyser is not exact.
             let sd = self.c.trace.analyser.zero.max(state.sd[0]);
             let floor = pseudo(ReadingStatus::AboveRange, 0.0, state.at_start, sd, 1.0);
-            rows.push(0.0, floor.value, state.sd[0].powi(2) / floor.variance, state.at_start.max(0.0) / level_unit);
-            rows.spurious_squares += floor.square * state.sd[0].powi(2);
+            rows.push(0.0, floor.value, state.sd[0].powi(2) / floor.variance, self.noise_content(0, 0.0) / level_unit);
             block.push(None);
         }
         for i in 0..blocks.len() {
-            let level = positive[i] / level_unit;
+            // Censored readings lie at or near the limit where they matter: the noise there is that at the limit.
+            let level = self.noise_content(i, positive[i]) / level_unit;
             if blocks.status[i] == ReadingStatus::Measured {
                 let count = if self.coarse { 1.0 } else { blocks.readings[i] };
                 rows.push(blocks.time_s[i], blocks.value[i], count, level);
                 rows.measured += 1;
                 rows.readings_in_all += count;
-            } else {
-                let stand_in =
-                    pseudo(blocks.status[i], blocks.value[i], state.fitted[i], state.sd[i], blocks.readings[i]);
+            } else if include == Include::All {
                 let sd = state.sd[i];
+                let at = state.fitted[i].max(-2.0 * sd);
+                let stand_in = pseudo(blocks.status[i], blocks.value[i], at, sd, blocks.readings[i]);
                 rows.push(blocks.time_s[i], stand_in.value, sd * sd / stand_in.variance, level);
-                rows.spurious_squares += stand_in.square * sd * sd;
+            } else {
+                continue;
             }
             block.push(Some(i));
         }
-        // In the units of the rows the spurious squares are divided by the relative part of the variance as well;
-        // censored readings lie at low content, where that part is small.
         self.with_sources(state, rows, block, level_unit)
     }
 
@@ -212,6 +225,7 @@ impl<'a, 'b, 'c> Job<'a, 'b, 'c> {
         let needs_loss = c.exchange.is_some() || rate != 0.0;
         let forward = Forward::new(
             &rows.time_s,
+            &block.iter().map(|b| b.map_or(0.0, |i| self.blocks.width_s[i])).collect::<Vec<_>>(),
             span_s,
             c.trace.analyser.response_tau_s,
             needs_loss.then_some(&loss as &dyn Fn(f64) -> f64),
@@ -241,18 +255,25 @@ impl<'a, 'b, 'c> Job<'a, 'b, 'c> {
     fn updated(&self, design: &Design, noise: &Noise, shape: Shape) -> Option<State> {
         let (solved, parts) = design.parts(noise, shape)?;
         let n = self.blocks.len();
-        let mut state = State { fitted: vec![0.0; n], at_start: 0.0, sd: vec![0.0; n], ingress: solved.beta[1] };
+        let mut state = State {
+            fitted: vec![0.0; n],
+            at_start: 0.0,
+            sd: vec![0.0; n],
+            ingress: solved.beta[1],
+            variance: solved.variance,
+        };
         for (row, block) in design.block.iter().enumerate() {
-            let fitted = parts.total(row);
             match block {
-                Some(i) => {
-                    state.fitted[*i] = fitted;
-                    let relative = fitted.max(0.0) / design.level_unit;
-                    let share = 1.0 + noise.correlated;
-                    state.sd[*i] = (solved.variance * share * (1.0 + noise.kappa * relative * relative)).sqrt();
-                }
-                None => state.at_start = fitted,
+                Some(i) => state.fitted[*i] = parts.total(row),
+                None => state.at_start = parts.total(row),
             }
+        }
+        let variance = self.measured_variance(design, noise, &state.fitted).max(self.least_sd().powi(2));
+        state.variance = variance;
+        let contents: Vec<f64> = (0..n).map(|i| self.noise_content(i, state.fitted[i].max(0.0))).collect();
+        for (sd, fitted) in state.sd.iter_mut().zip(contents) {
+            let relative = fitted / design.level_unit;
+            *sd = (variance * (1.0 + noise.correlated) * (1.0 + noise.kappa * relative * relative)).sqrt();
         }
         if design.block.first() != Some(&None) {
             state.at_start = state.fitted[0];
@@ -260,17 +281,39 @@ impl<'a, 'b, 'c> Job<'a, 'b, 'c> {
         Some(state)
     }
 
-    fn finish(&self, state: &State) -> Option<Fitted> {
-        let design = self.design(state);
+    /// Content that the relative noise of a block goes with.
+    fn noise_content(&self, block: usize, fitted: f64) -> f64 {
+        match self.blocks.status[block] {
+            ReadingStatus::Measured => fitted,
+            ReadingStatus::BelowLimit | ReadingStatus::AboveRange => self.blocks.value[block].max(0.0),
+        }
+    }
+
+    /// Variance of a reading at low content from the measured blocks alone.
+    fn measured_variance(&self, design: &Design, noise: &Noise, fitted: &[f64]) -> f64 {
+        let blocks = &self.blocks;
+        let (mut squares, mut count) = (0.0, 0.0);
+        for i in (0..blocks.len()).filter(|&i| blocks.status[i] == ReadingStatus::Measured) {
+            let relative = fitted[i].max(0.0) / design.level_unit;
+            let readings = if self.coarse { 1.0 } else { blocks.readings[i] };
+            let share = (1.0 + noise.kappa * relative * relative) * (1.0 / readings + noise.correlated);
+            squares += (blocks.value[i] - fitted[i]).powi(2) / share;
+            count += 1.0;
+        }
+        squares / (count - 3.0_f64).max(1.0)
+    }
+
+    /// The posterior around the last state; at one noise where that was fixed before.
+    fn finish(&self, state: &State, fixed: Option<Noise>) -> Option<Fitted> {
+        let design = self.design(state, Include::All);
         let kinds = considered(self.c.species);
-        let first = design.likeliest_noise(&Design::flexible());
+        let first = fixed.unwrap_or_else(|| design.likeliest_noise(&Design::flexible()));
         let rough = design.search(first, kinds);
-        let leaders = leaders(&rough, kinds);
-        let second = design.likeliest_noise(&leaders);
+        let second = fixed.unwrap_or_else(|| design.likeliest_noise(&leaders(&rough)));
         let nodes = if second == first { rough } else { design.search(second, kinds) };
         let top = best(&nodes);
         let nodes: Vec<ShapeNode> = nodes.into_iter().filter(|n| n.log_evidence > top - 10.0).collect();
-        let noises = design.likely_noises(&leaders_of(&nodes));
+        let noises = fixed.map_or_else(|| design.likely_noises(&leaders(&nodes)), |noise| vec![noise]);
         let mixture = Mixture::new(design.components(&noises, &nodes))?;
         let heaviest = *mixture.heaviest();
         let noise = noises[heaviest.noise];
@@ -372,12 +415,17 @@ impl Design {
         evidence.into_iter().max_by(|a, b| a.1.total_cmp(&b.1)).map_or(fallback, |best| best.0)
     }
 
-    /// Noise models within reach of the best, at most sixteen.
+    /// Noise models within reach of the best, at most ten.
     fn likely_noises(&self, groups: &[Vec<Shape>]) -> Vec<Noise> {
         let mut evidence = self.noise_evidence(groups);
         evidence.sort_by(|a, b| b.1.total_cmp(&a.1));
         let top = evidence[0].1;
-        evidence.into_iter().take(16).take_while(|e| e.1 > top - 6.0).map(|e| e.0).collect()
+        evidence.into_iter().take(10).take_while(|e| e.1 > top - 5.0).map(|e| e.0).collect()
+    }
+
+    fn likeliest_shape(&self, noise: Noise, kinds: &[(Outgassing, f64)]) -> Option<Shape> {
+        let nodes = self.search(noise, kinds);
+        nodes.iter().max_by(|a, b| a.log_evidence.total_cmp(&b.log_evidence)).map(|node| node.shape)
     }
 
     /// Shapes of all kinds with their evidence at one noise, prior probability of the kind included.
@@ -448,10 +496,10 @@ impl Parts {
 }
 
 /// The best shape of each kind, as groups for the evidence of noise.
-fn leaders(nodes: &[ShapeNode], kinds: &[(Outgassing, f64)]) -> Vec<Vec<Shape>> {
-    kinds
+fn leaders(nodes: &[ShapeNode]) -> Vec<Vec<Shape>> {
+    [Outgassing::None, Outgassing::OneExponential, Outgassing::TwoExponentials, Outgassing::PowerLaw]
         .iter()
-        .filter_map(|(kind, _)| {
+        .filter_map(|kind| {
             nodes
                 .iter()
                 .filter(|n| n.shape.kind == *kind)
@@ -459,9 +507,4 @@ fn leaders(nodes: &[ShapeNode], kinds: &[(Outgassing, f64)]) -> Vec<Vec<Shape>> 
                 .map(|n| vec![n.shape])
         })
         .collect()
-}
-
-fn leaders_of(nodes: &[ShapeNode]) -> Vec<Vec<Shape>> {
-    let kinds = [Outgassing::None, Outgassing::OneExponential, Outgassing::TwoExponentials, Outgassing::PowerLaw];
-    leaders(nodes, &kinds.map(|kind| (kind, 1.0)))
 }

@@ -69,6 +69,7 @@ fn bound_from_end(c: &Circumstances<'_, '_>, fitted: &Fitted, to_ppm_per_h: f64)
 
 fn upper_bound(mut estimate: Estimate) -> Estimate {
     estimate.kind = Kind::UpperBound;
+    estimate.value = estimate.interval95[1];
     estimate.interval95[0] = f64::NEG_INFINITY;
     estimate
 }
@@ -160,7 +161,10 @@ fn models(fitted: &Fitted, to_ppm_per_h: f64) -> Vec<ModelWeight> {
     let mut models: Vec<ModelWeight> = KINDS
         .iter()
         .filter_map(|&kind| {
-            let only: Mixture = fitted.mixture.only(kind)?;
+            if fitted.mixture.weight(kind) < 1e-3 {
+                return None;
+            }
+            let only = fitted.mixture.only(kind)?;
             let distribution = only.ingress().scaled(to_ppm_per_h);
             Some(ModelWeight {
                 outgassing: kind,

@@ -4,8 +4,12 @@
 //! does not depend on the pressure and carries far more water; outgassing was taken out run by run
 //! ([`ppm_rise`](crate::ppm_rise)).
 
+mod evaluate;
+mod posterior;
 mod result;
+mod run_likelihood;
 
+pub use evaluate::evaluate;
 pub use result::{Consistency, ExtraRun, Note, PpmRiseSeries, PpmRiseSeriesError, RunPoint};
 
 use crate::Estimate;

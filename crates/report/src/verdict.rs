@@ -1,9 +1,10 @@
 //! From an estimate and a limit to a verdict: conformance probability as in JCGM 106:2012, zones as in ISO 14253-1.
 
-use tightfit_fit::{Estimate, Kind};
+use tightfit_fit::Estimate;
 use tightfit_quantity::{Quantity, Unit, display_number};
 
 use crate::catalogue::{ResultKind, result_kind};
+use crate::method::is_determined;
 use crate::plan::{Bound, Limit, Plan, Rule};
 use crate::result::{Overall, Verdict, VerdictResult};
 
@@ -69,7 +70,7 @@ fn judge_one(limit: &Limit, test: &Judged<'_>, estimate: &Estimate) -> VerdictRe
         Verdict::Fail => fail_advice(limit),
         Verdict::Undecided => undecided_advice(limit, bound, estimate, test.window_s),
     };
-    let conformance_probability = (estimate.kind != Kind::NotDetermined).then_some(conformance);
+    let conformance_probability = is_determined(estimate).then_some(conformance);
     VerdictResult {
         verdict,
         conformance_probability,
@@ -104,7 +105,7 @@ fn not_found(limit: &Limit) -> VerdictResult {
 }
 
 fn decide(limit: &Limit, bound: f64, estimate: &Estimate, conformance: f64) -> Verdict {
-    if estimate.kind == Kind::NotDetermined {
+    if !is_determined(estimate) || !conformance.is_finite() {
         return Verdict::Undecided;
     }
     match limit.rule {
@@ -161,7 +162,7 @@ fn fail_advice(limit: &Limit) -> String {
 /// How much longer, or what to improve. While noise dominates, its share falls at least as the inverse of time; what
 /// the instruments contribute does not fall at all.
 fn undecided_advice(limit: &Limit, bound: f64, estimate: &Estimate, window_s: f64) -> String {
-    if estimate.kind == Kind::NotDetermined {
+    if !is_determined(estimate) {
         return format!("These data do not determine the {}: see the notes of the test.", words(limit));
     }
     let margin = (bound - estimate.value).abs();

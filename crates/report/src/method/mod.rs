@@ -188,16 +188,22 @@ impl From<PpmRiseError> for TestError {
     }
 }
 
+/// Whether there is a number to judge and to show: degenerate records (all readings alike, two readings) may leave none.
+pub(crate) fn is_determined(estimate: &Estimate) -> bool {
+    estimate.kind != Kind::NotDetermined && estimate.value.is_finite()
+}
+
 /// An estimate in the form of the result.
 pub(crate) fn result_value(estimate: &Estimate, unit: &str) -> ResultValue {
     let finite = |value: f64| value.is_finite().then_some(value);
-    let determined = estimate.kind != Kind::NotDetermined;
+    let determined = is_determined(estimate);
     ResultValue {
         value: finite(estimate.value).filter(|_| determined),
         unit: unit.to_owned(),
         standard_uncertainty: finite(estimate.standard_uncertainty).filter(|_| determined),
         interval95: estimate.interval95.map(|end| finite(end).filter(|_| determined)),
         kind: match estimate.kind {
+            _ if !determined => ResultValueKind::NotDetermined,
             Kind::Estimate => ResultValueKind::Estimate,
             Kind::UpperBound => ResultValueKind::UpperBound,
             Kind::LowerBound => ResultValueKind::LowerBound,
@@ -206,7 +212,12 @@ pub(crate) fn result_value(estimate: &Estimate, unit: &str) -> ResultValue {
         at: estimate.at_pa.map(pressure_text),
         upper95: estimate.upper95.and_then(finite),
         degrees_of_freedom: finite(estimate.degrees_of_freedom).filter(|dof| *dof < 1e6),
-        budget: estimate.budget.iter().filter(|_| determined).map(budget_entry).collect(),
+        budget: estimate
+            .budget
+            .iter()
+            .filter(|line| determined && line.standard_uncertainty.is_finite())
+            .map(budget_entry)
+            .collect(),
     }
 }
 

@@ -6,6 +6,7 @@ mod convert;
 mod demo;
 mod isolated_chamber;
 mod ppm_rise;
+mod ppm_rise_series;
 mod recheck;
 mod series;
 #[path = "../support/mod.rs"]

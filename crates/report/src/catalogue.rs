@@ -81,14 +81,16 @@ pub enum Method {
     PressureChangeSeries,
     /// Rise of oxygen and water with purification off.
     PpmRise,
+    /// The same at several pressures.
+    PpmRiseSeries,
+    /// Pull-down of a dose by the purifier.
+    CleanUp,
     /// A method that plans may name and this version does not compute.
     Later(&'static str),
 }
 
 /// Methods of the plan format that this version does not compute.
 const LATER: &[&str] = &[
-    "ppm-rise-series",
-    "clean-up",
     "clean-up-series",
     "purge-down",
     "endurance",
@@ -104,7 +106,7 @@ impl Method {
     /// Every name that a plan may write.
     #[must_use]
     pub fn names() -> Vec<&'static str> {
-        [Self::PressureChange, Self::PressureChangeSeries, Self::PpmRise]
+        [Self::PressureChange, Self::PressureChangeSeries, Self::PpmRise, Self::PpmRiseSeries, Self::CleanUp]
             .into_iter()
             .map(Self::name)
             .chain(LATER.iter().copied())
@@ -118,6 +120,8 @@ impl Method {
             "pressure-change" => Some(Self::PressureChange),
             "pressure-change-series" => Some(Self::PressureChangeSeries),
             "ppm-rise" => Some(Self::PpmRise),
+            "ppm-rise-series" => Some(Self::PpmRiseSeries),
+            "clean-up" => Some(Self::CleanUp),
             other => LATER.iter().find(|later| **later == other).copied().map(Self::Later),
         }
     }
@@ -129,6 +133,8 @@ impl Method {
             Self::PressureChange => "pressure-change",
             Self::PressureChangeSeries => "pressure-change-series",
             Self::PpmRise => "ppm-rise",
+            Self::PpmRiseSeries => "ppm-rise-series",
+            Self::CleanUp => "clean-up",
             Self::Later(name) => name,
         }
     }

@@ -88,14 +88,7 @@ pub fn folders(plan_path: &Path, data_root: Option<PathBuf>) -> Folders {
 /// Evaluates every test of a plan and judges every limit. `progress` is told the test that begins.
 #[must_use]
 pub fn qualify(plan: Plan, folders: &Folders, mut progress: impl FnMut(&str)) -> Qualified {
-    let outcomes: Vec<_> = plan
-        .tests
-        .iter()
-        .map(|test| {
-            progress(&test.id);
-            run(&plan, test, folders)
-        })
-        .collect();
+    let outcomes = evaluate(&plan, folders, &mut progress);
     let judged: Vec<_> = outcomes.iter().flatten().flat_map(judged).collect();
     let verdicts = verdict::judge(&plan, &judged);
     let overall = verdict::overall(&plan, &verdicts, outcomes.iter().any(Result::is_err));
@@ -112,11 +105,32 @@ pub fn qualify(plan: Plan, folders: &Folders, mut progress: impl FnMut(&str)) ->
     Qualified { plan, result, outcomes }
 }
 
-fn run(plan: &Plan, test: &Test, folders: &Folders) -> Result<Outcome, TestError> {
+/// Evaluates all tests: those that use the results of others after these, whatever their order in the plan.
+fn evaluate(plan: &Plan, folders: &Folders, progress: &mut impl FnMut(&str)) -> Vec<Result<Outcome, TestError>> {
+    let mut outcomes: Vec<Option<Result<Outcome, TestError>>> = plan.tests.iter().map(|_| None).collect();
+    for after in [false, true] {
+        for (index, test) in plan.tests.iter().enumerate() {
+            if (test.method == Method::PpmRiseSeries) == after {
+                progress(&test.id);
+                outcomes[index] = Some(run(plan, test, folders, &outcomes));
+            }
+        }
+    }
+    outcomes.into_iter().flatten().collect()
+}
+
+fn run(
+    plan: &Plan,
+    test: &Test,
+    folders: &Folders,
+    earlier: &[Option<Result<Outcome, TestError>>],
+) -> Result<Outcome, TestError> {
     match test.method {
         Method::PressureChange => method::pressure_change::run(plan, test, folders),
         Method::PressureChangeSeries => method::pressure_change_series::run(plan, test, folders),
+        Method::PpmRiseSeries => method::ppm_rise_series::run(plan, test, folders, earlier),
         Method::PpmRise => method::ppm_rise::run(plan, test, folders),
+        Method::CleanUp => method::clean_up::run(plan, test, folders),
         Method::Later(method) => Err(TestError::NotComputed { method }),
     }
 }

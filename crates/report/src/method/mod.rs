@@ -1,7 +1,10 @@
 //! From a plan's test to results: one file a method.
 
+pub(crate) mod clean_up;
+mod outcome;
 mod permeation;
 pub(crate) mod ppm_rise;
+pub(crate) mod ppm_rise_series;
 pub(crate) mod pressure_change;
 pub(crate) mod pressure_change_series;
 mod pressure_channels;
@@ -11,7 +14,9 @@ pub(crate) mod validity;
 use std::fmt;
 
 use tightfit_fit::Estimate;
+use tightfit_fit::clean_up::{CleanUp, CleanUpError};
 use tightfit_fit::ppm_rise::{PpmRise, PpmRiseError};
+use tightfit_fit::ppm_rise_series::PpmRiseSeriesError;
 use tightfit_fit::pressure_change::{Event, PressureChange, PressureChangeError};
 use tightfit_fit::{Kind, SamplesError};
 
@@ -66,6 +71,8 @@ pub enum Evaluation {
     PressureChange(Box<PressureChange>),
     /// Of a run with purification off.
     PpmRise(Box<PpmRise>),
+    /// Of a clean-up.
+    CleanUp(Box<CleanUp>),
 }
 
 impl Drawing {
@@ -75,6 +82,7 @@ impl Drawing {
         match &self.evaluation {
             Evaluation::PressureChange(evaluation) => [evaluation.window.from_s, evaluation.window.to_s],
             Evaluation::PpmRise(evaluation) => ppm_rise::window_s(evaluation),
+            Evaluation::CleanUp(evaluation) => [evaluation.window.from_s, evaluation.window.to_s],
         }
     }
 
@@ -83,7 +91,7 @@ impl Drawing {
     pub fn events(&self) -> &[Event] {
         match &self.evaluation {
             Evaluation::PressureChange(evaluation) => &evaluation.events,
-            Evaluation::PpmRise(_) => &[],
+            Evaluation::PpmRise(_) | Evaluation::CleanUp(_) => &[],
         }
     }
 }
@@ -121,6 +129,12 @@ pub enum TestError {
     PressureChange(PressureChangeError),
     /// The run cannot be evaluated.
     PpmRise(PpmRiseError),
+    /// The clean-up cannot be evaluated.
+    CleanUp(CleanUpError),
+    /// The runs cannot be fitted together.
+    PpmRiseSeries(PpmRiseSeriesError),
+    /// A run of a series has no pressure, logged or stated.
+    RunPressureMissing,
     /// The method is one that this version does not compute.
     NotComputed {
         /// The method.
@@ -146,8 +160,12 @@ impl TestError {
             Self::PressureChange(PressureChangeError::ReferencePressureUnusable { .. }) => {
                 "state it in the test: reference_pressure = \"-1000 Pa\"".to_owned()
             }
-            Self::PressureChange(_) | Self::PpmRise(_) => {
+            Self::PressureChange(_) | Self::PpmRise(_) | Self::CleanUp(_) => {
                 "look at the file with tightfit inspect, or set the window by hand".to_owned()
+            }
+            Self::PpmRiseSeries(_) => "look at each run with method = \"ppm-rise\" first".to_owned(),
+            Self::RunPressureMissing => {
+                "log the gauge pressure, or state it: [[test.run]] pressure = \"-250 Pa\"".to_owned()
             }
             Self::NotComputed { .. } => "remove the test from the plan; the others are reported".to_owned(),
             Self::VolumeMissing { .. } => "add it to [enclosure]: volume = \"0.92 m3\"".to_owned(),
@@ -162,6 +180,11 @@ impl fmt::Display for TestError {
             Self::Samples { column, error } => write!(f, "column \"{column}\": {error}"),
             Self::PressureChange(error) => error.fmt(f),
             Self::PpmRise(error) => error.fmt(f),
+            Self::PpmRiseSeries(error) => error.fmt(f),
+            Self::RunPressureMissing => {
+                write!(f, "a run has no pressure, and leak and permeation part only by the pressure")
+            }
+            Self::CleanUp(error) => error.fmt(f),
             Self::NotComputed { method } => write!(f, "the method \"{method}\" is not computed by this version"),
             Self::VolumeMissing { needed_for } => write!(f, "the enclosure's volume is needed for {needed_for}"),
         }
@@ -179,6 +202,18 @@ impl From<DataError> for TestError {
 impl From<PressureChangeError> for TestError {
     fn from(error: PressureChangeError) -> Self {
         Self::PressureChange(error)
+    }
+}
+
+impl From<CleanUpError> for TestError {
+    fn from(error: CleanUpError) -> Self {
+        Self::CleanUp(error)
+    }
+}
+
+impl From<PpmRiseSeriesError> for TestError {
+    fn from(error: PpmRiseSeriesError) -> Self {
+        Self::PpmRiseSeries(error)
     }
 }
 

@@ -31,6 +31,8 @@ pub(super) struct Evaluated<'p> {
     pub(super) window_s: [f64; 2],
     pub(super) room_pressure_pa: f64,
     pub(super) room_air: RoomAir,
+    /// Relative standard uncertainties of the scales of the oxygen and the water analyser.
+    pub(super) analyser_scales: [f64; 2],
 }
 
 /// Evaluates a test of one run.
@@ -90,8 +92,20 @@ pub(super) fn evaluate<'p>(
         validity::rated_pressure(plan.enclosure.rated_pressure.as_ref(), range, &mut findings);
     }
     findings.notes.extend(room.notes);
+    let scale = |channel: &Option<ChannelData<'_>>| {
+        channel.as_ref().map_or(0.0, |channel| fit_instrument(channel.instrument, Dimension::Ratio).scale)
+    };
+    let analyser_scales = [scale(&channels.oxygen), scale(&channels.water)];
     findings.notes.extend(evaluation.notes.iter().map(ToString::to_string));
-    Ok(Evaluated { data, evaluation, findings, window_s, room_pressure_pa: room.pressure_pa, room_air: room.air })
+    Ok(Evaluated {
+        data,
+        evaluation,
+        findings,
+        window_s,
+        room_pressure_pa: room.pressure_pa,
+        room_air: room.air,
+        analyser_scales,
+    })
 }
 
 /// The results of a run by name, in the units of the result.
@@ -181,7 +195,7 @@ impl<'p> Channels<'p> {
     }
 }
 
-fn trace_of<'a>(channel: &'a ChannelData<'_>, status: &'a [ReadingStatus]) -> Result<Trace<'a>, TestError> {
+pub(super) fn trace_of<'a>(channel: &'a ChannelData<'_>, status: &'a [ReadingStatus]) -> Result<Trace<'a>, TestError> {
     let instrument = fit_instrument(channel.instrument, Dimension::Ratio);
     let si = |quantity: &tightfit_quantity::Quantity| quantity.si_of(Dimension::Ratio).ok();
     Ok(Trace {
@@ -201,7 +215,7 @@ fn trace_of<'a>(channel: &'a ChannelData<'_>, status: &'a [ReadingStatus]) -> Re
     })
 }
 
-fn statuses(channel: Option<&ChannelData<'_>>) -> Vec<ReadingStatus> {
+pub(super) fn statuses(channel: Option<&ChannelData<'_>>) -> Vec<ReadingStatus> {
     let status = channel.map(|channel| channel.status.as_slice()).unwrap_or_default();
     let reading = |status: &Status| match status {
         Status::Measured => ReadingStatus::Measured,
@@ -255,7 +269,7 @@ fn room(plan: &Plan, data: &TestData<'_>) -> Result<Room, TestError> {
     Ok(Room { pressure_pa, air: RoomAir { oxygen, water }, notes })
 }
 
-fn quantity(measured: &Measured) -> Quantity {
+pub(super) fn quantity(measured: &Measured) -> Quantity {
     Quantity::new(measured.si, measured.standard_uncertainty.unwrap_or(0.0))
 }
 

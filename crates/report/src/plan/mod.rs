@@ -167,7 +167,9 @@ fn cross_check(plan: &Plan, root: &Section<'_>) {
 
 fn check_rated(plan: &Plan, test: &Test, section: &Section<'_>) {
     let Some((low, high)) = &plan.enclosure.rated_pressure else { return };
-    for (key, pressure) in [("reference_pressure", &test.reference_pressure), ("pressure", &test.pressure)] {
+    let own = [("reference_pressure", &test.reference_pressure), ("pressure", &test.pressure)];
+    let runs = test.runs.iter().map(|run| ("run", &run.pressure));
+    for (key, pressure) in own.into_iter().chain(runs) {
         let Some(pressure) = pressure else { continue };
         if pressure.si() < low.si() || pressure.si() > high.si() {
             let (pressure, rated) = (pressure.text().to_owned(), format!("{low} to {high}"));

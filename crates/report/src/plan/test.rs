@@ -1,5 +1,7 @@
 //! The tests of a plan: method, files, columns, window.
 
+mod keys;
+
 use std::collections::BTreeMap;
 
 use jiff::Timestamp;
@@ -12,6 +14,8 @@ use crate::catalogue::Method;
 
 use super::mistake::{Mistake, nearest};
 use super::section::{Measured, Section, whole_number};
+
+pub use keys::{MethodKeys, Required};
 
 /// A test.
 #[derive(Debug, Clone, PartialEq)]
@@ -44,6 +48,8 @@ pub struct Test {
     pub boundary: Option<String>,
     /// The runs of a series.
     pub runs: Vec<Run>,
+    /// Keys of single methods.
+    pub keys: MethodKeys,
 }
 
 /// One run of a series.
@@ -53,6 +59,8 @@ pub struct Run {
     pub files: Vec<String>,
     /// What was inside the boundary.
     pub boundary: Option<String>,
+    /// Pressure difference during the run, where it is not logged.
+    pub pressure: Option<Quantity>,
     /// Window, where it is set by hand.
     pub window: Option<Window>,
 }
@@ -119,19 +127,20 @@ impl Test {
             superimposed_leak: section.section("superimposed_leak").and_then(|leak| read_leak(&leak)),
             boundary: section.text("boundary"),
             runs: section.sections("run").iter().map(read_run).collect(),
+            keys: MethodKeys::read(section),
         };
         let (format, file_formats) = section.section("format").map(|format| read_formats(&format)).unwrap_or_default();
         match method {
             // Keys of methods that this version does not compute are not judged.
             Method::Later(_) => {}
-            Method::PressureChangeSeries => {
+            Method::PressureChangeSeries | Method::PpmRiseSeries => {
                 if !section.has("run") {
                     section
                         .missing("run", "[[test.run]] with files = [\"alone.csv\"] and boundary = \"enclosure alone\"");
                 }
                 section.finish();
             }
-            Method::PressureChange | Method::PpmRise => {
+            Method::PressureChange | Method::PpmRise | Method::CleanUp => {
                 if test.files.is_empty() && !section.has("files") {
                     section.missing("files", "files = [\"tightness.csv\"]");
                 }
@@ -172,13 +181,13 @@ fn read_run(section: &Section<'_>) -> Run {
     let run = Run {
         files: section.texts("files"),
         boundary: section.text("boundary"),
+        pressure: section.quantity("pressure", Dimension::Pressure),
         window: section.section("window").map(|window| read_window(&window)),
     };
     if !section.has("files") {
         section.missing("files", "files = [\"alone.csv\"]");
     }
-    // Runs of other series carry further keys; those of a pressure series are all read above.
-    section.finish_except(|key, _| key == "pressure");
+    section.finish();
     run
 }
 

@@ -3,6 +3,7 @@
 //! A [`Figure`] says what is to be seen; [`draw`] puts it on paper. Every figure reads without colour: lines differ by
 //! dash and weight and carry their names at their ends.
 
+mod clean_up;
 mod clock;
 mod draw;
 mod panel;
@@ -19,6 +20,7 @@ pub(crate) fn figures(drawing: &Drawing, clock: &Clock) -> Vec<Figure> {
     match &drawing.evaluation {
         Evaluation::PressureChange(evaluation) => pressure_change::figures(evaluation, clock),
         Evaluation::PpmRise(evaluation) => ppm_rise::figures(evaluation, drawing.window_s(), clock),
+        Evaluation::CleanUp(evaluation) => clean_up::figures(evaluation, drawing.window_s(), clock),
     }
 }
 

@@ -1,0 +1,130 @@
+//! Method `ppm-rise-series`: several runs with purification off at different pressures, so that leak and permeation part.
+
+use tightfit_fit::Estimate;
+use tightfit_fit::ppm_rise::Quantity;
+use tightfit_fit::ppm_rise_series::{self as fit, PpmRiseSeries, Run, Settings};
+use tightfit_quantity::Gas;
+
+use crate::data::Folders;
+use crate::plan::{Plan, Test};
+use crate::result::{RunResult, TestResult};
+
+use super::ppm_rise::Evaluated;
+use super::{Drawing, Evaluation, Outcome, RunEstimates, TestError, ppm_rise, pressure_change, rows};
+
+/// Evaluates a series. `earlier` are the outcomes of the plan's other tests: a leak found from pressure is a further datum.
+pub(crate) fn run(
+    plan: &Plan,
+    test: &Test,
+    folders: &Folders,
+    earlier: &[Option<Result<Outcome, TestError>>],
+) -> Result<Outcome, TestError> {
+    let mut result = TestResult::empty(&test.id, test.method.name());
+    let mut evaluated_runs = Vec::new();
+    for (number, run) in (1..).zip(&test.runs) {
+        let name = run.boundary.clone().unwrap_or_else(|| format!("run {number}"));
+        let stated_pa = run.pressure.as_ref().map(tightfit_quantity::Quantity::si);
+        let evaluated = ppm_rise::evaluate(plan, test, &run.files, stated_pa, run.window.or(test.window), folders)?;
+        add_run(&mut result, &name, &evaluated);
+        evaluated_runs.push((name, evaluated));
+    }
+    let joint = joint(test, &evaluated_runs, conductance(earlier))?;
+    result.notes.extend(joint.notes.iter().map(ToString::to_string));
+    result.valid = result.problems.is_empty();
+    result.gas = Some(Gas::Air.name().to_owned());
+    let estimates = estimates(&joint);
+    result.results = pressure_change::results(&estimates);
+    Ok(outcome(result, estimates, evaluated_runs))
+}
+
+fn add_run(result: &mut TestResult, name: &str, evaluated: &Evaluated<'_>) {
+    let named = |text: &String| format!("{name}: {text}");
+    result.problems.extend(evaluated.findings.problems.iter().map(named));
+    result.notes.extend(evaluated.findings.notes.iter().map(named));
+    rows::account(result, &evaluated.data, evaluated.window_s, &ppm_rise::within(&evaluated.evaluation));
+    result.runs.push(RunResult {
+        boundary: name.to_owned(),
+        window: Some(evaluated.window_s.map(|time_s| evaluated.data.time_text(time_s))),
+        results: pressure_change::results(&ppm_rise::estimates(&evaluated.evaluation)),
+    });
+}
+
+fn joint(
+    test: &Test,
+    evaluated: &[(String, Evaluated<'_>)],
+    conductance_from_pressure: Option<Quantity>,
+) -> Result<PpmRiseSeries, TestError> {
+    let runs: Vec<Run> = evaluated
+        .iter()
+        .filter_map(|(name, run)| {
+            Some(Run {
+                name: name.clone(),
+                pressure_difference_pa: run.evaluation.mean_difference_pa?,
+                room_pressure_pa: run.room_pressure_pa,
+                room_air: run.room_air,
+                oxygen_ingress: run.evaluation.oxygen_ingress.clone(),
+                water_ingress: run.evaluation.water_ingress.clone(),
+            })
+        })
+        .collect();
+    let (Some(first), true) = (evaluated.first(), runs.len() == evaluated.len()) else {
+        return Err(TestError::RunPressureMissing);
+    };
+    // Without a stated reference the lowest pressure of the series stands in: there the leak shows most.
+    let lowest = runs.iter().map(|run| run.pressure_difference_pa).fold(f64::INFINITY, f64::min);
+    let scale = |scale: fn(&Evaluated<'_>) -> f64| evaluated.iter().map(|(_, run)| scale(run)).fold(0.0, f64::max);
+    let settings = Settings {
+        reference_pressure_pa: test.reference_pressure.as_ref().map_or(lowest, tightfit_quantity::Quantity::si),
+        room_pressure_pa: first.1.room_pressure_pa,
+        room_air: first.1.room_air,
+        oxygen_scale: scale(|run| run.analyser_scales[0]),
+        water_scale: scale(|run| run.analyser_scales[1]),
+        conductance_from_pressure,
+    };
+    Ok(fit::evaluate(&runs, &settings)?)
+}
+
+/// Leak conductance over volume for air that flows in, from the plan's pressure-change tests below the room's pressure.
+fn conductance(earlier: &[Option<Result<Outcome, TestError>>]) -> Option<Quantity> {
+    let drawings = earlier.iter().flatten().flatten().filter(|outcome| outcome.result.valid && outcome.runs.is_empty());
+    drawings.flat_map(|outcome| &outcome.drawings).find_map(|drawing| match &drawing.evaluation {
+        Evaluation::PressureChange(evaluation) if evaluation.mean_difference_pa < 0.0 => {
+            let found = &evaluation.conductance_per_volume;
+            Some(Quantity::new(found.value, found.standard_uncertainty))
+        }
+        _ => None,
+    })
+}
+
+fn estimates(joint: &PpmRiseSeries) -> Vec<(&'static str, Estimate)> {
+    let optional = [
+        ("oxygen_ingress", &joint.oxygen_ingress),
+        ("water_ingress", &joint.water_ingress),
+        ("oxygen_from_leak", &joint.oxygen_from_leak),
+        ("oxygen_from_permeation", &joint.oxygen_from_permeation),
+        ("water_from_leak", &joint.water_from_leak),
+        ("water_from_permeation", &joint.water_from_permeation),
+    ];
+    let found = optional.into_iter().filter_map(|(name, estimate)| Some((name, estimate.clone()?)));
+    found.chain(std::iter::once(("hourly_leak_rate", joint.hourly_leak_rate.clone()))).collect()
+}
+
+fn outcome(
+    result: TestResult,
+    estimates: Vec<(&'static str, Estimate)>,
+    evaluated: Vec<(String, Evaluated<'_>)>,
+) -> Outcome {
+    let window_s = evaluated.iter().map(|(_, run)| run.window_s[1] - run.window_s[0]).sum();
+    let (mut drawings, mut files, mut raw) = (Vec::new(), Vec::new(), Vec::<(String, Vec<u8>)>::new());
+    for (name, run) in evaluated {
+        files.extend(run.data.files.iter().map(rows::file_account));
+        let origin_s = run.data.dated.then_some(run.data.origin_s);
+        drawings.push(Drawing { title: name, evaluation: Evaluation::PpmRise(Box::new(run.evaluation)), origin_s });
+        for file in run.data.files {
+            if !raw.iter().any(|(known, _)| *known == file.name) {
+                raw.push((file.name, file.content));
+            }
+        }
+    }
+    Outcome { result, estimates, window_s, runs: Vec::<RunEstimates>::new(), drawings, files, raw }
+}

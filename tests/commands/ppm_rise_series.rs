@@ -1,0 +1,81 @@
+//! Runs at four pressures: what comes through leaks, what through gloves.
+
+use std::fmt::Write as _;
+
+use crate::support::Bench;
+
+/// Oxygen and water of the room's air at 42 % and 22 °C, ppm.
+const AIR_PPM: [f64; 2] = [207_100.0, 10_970.0];
+/// Leak rate, 1/h at −500 Pa, and permeation of oxygen and water, ppm/h.
+const LEAK_PER_H: f64 = 5e-4;
+const PERMEATION: [f64; 2] = [8.0, 60.0];
+
+fn run(pressure_pa: f64, day: u32) -> String {
+    let leak = LEAK_PER_H * (-pressure_pa / 500.0).max(0.0);
+    let mut text = String::from("time,O2 (ppm),H2O (ppm)\n");
+    let mut state = u64::from(day);
+    let mut noise = || {
+        state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        ((state >> 40) as f64 / f64::from(1u32 << 24) - 0.5) * 0.4
+    };
+    for minute in 0..480u32 {
+        let hours = f64::from(minute) / 60.0;
+        let [oxygen, water] = [0, 1].map(|species| {
+            let ingress = leak * AIR_PPM[species] + PERMEATION[species];
+            1.0 + AIR_PPM[species] * (1.0 - (-ingress * hours / AIR_PPM[species]).exp()) + noise()
+        });
+        let _ = writeln!(text, "2026-05-{day:02}T{:02}:{:02}:00Z,{oxygen:.2},{water:.2}", 8 + minute / 60, minute % 60);
+    }
+    text
+}
+
+fn bench() -> Bench {
+    let bench = Bench::new();
+    let mut plan = String::from(
+        "tightfit = 1\n[enclosure]\nid = \"K-12\"\ngas = \"argon\"\nvolume = \"0.92 m3\"\n\
+         rated_pressure = [\"-1500 Pa\", \"1500 Pa\"]\n[room]\npressure = \"1013 hPa\"\ntemperature = \"22 °C\"\n\
+         relative_humidity = { value = \"42 %\", uncertainty = \"2 points\" }\n\
+         [instruments.o2]\nuncertainty = \"2 %\"\n[instruments.h2o]\nuncertainty = \"2 %\"\n\
+         [[test]]\nid = \"where\"\nmethod = \"ppm-rise-series\"\nreference_pressure = \"-500 Pa\"\n[test.columns]\n\
+         oxygen = { column = \"O2 (ppm)\", instrument = \"o2\" }\nwater = { column = \"H2O (ppm)\", instrument = \"h2o\" }\n",
+    );
+    for (day, pressure_pa) in [(6, 250.0), (7, -100.0), (8, -250.0), (9, -500.0)] {
+        bench.write(&format!("run-{day}.csv"), run(pressure_pa, day));
+        let _ = writeln!(plan, "[[test.run]]\nfiles = [\"run-{day}.csv\"]\npressure = \"{pressure_pa} Pa\"");
+    }
+    bench.write("plan.toml", plan);
+    bench
+}
+
+#[test]
+fn four_pressures_part_leak_and_permeation_of_both_species() {
+    let run = bench().run(&["qualify", "plan.toml", "--format", "json"]);
+    assert_eq!(run.code, 0, "{run:?}");
+    let result = run.json();
+    let results = &result["tests"][0]["results"];
+    for (name, truth) in [
+        ("oxygen_from_leak", LEAK_PER_H * AIR_PPM[0]),
+        ("water_from_leak", LEAK_PER_H * AIR_PPM[1]),
+        ("oxygen_from_permeation", PERMEATION[0]),
+        ("water_from_permeation", PERMEATION[1]),
+        ("hourly_leak_rate", LEAK_PER_H),
+        ("oxygen_ingress", LEAK_PER_H * AIR_PPM[0] + PERMEATION[0]),
+    ] {
+        let end =
+            |index: usize| results[name]["interval95"][index].as_f64().unwrap_or_else(|| panic!("{name}: {results}"));
+        assert!(0.0 <= end(0) && end(0) < truth && truth < end(1), "{name}: {truth} {:?}", results[name]["interval95"]);
+        assert!(end(1) - end(0) < 0.5 * truth, "{name} tells too little: {:?}", results[name]["interval95"]);
+    }
+    let count = |key: &str| result["tests"][0][key].as_u64().unwrap();
+    assert_eq!(count("rows_read"), 4 * 480);
+    assert_eq!(count("rows_read"), count("rows_used") + count("rows_set_aside"));
+}
+
+#[test]
+fn a_run_without_pressure_says_what_to_state() {
+    let bench = bench();
+    bench.write("plan.toml", bench.read("plan.toml").replacen("pressure = \"-100 Pa\"\n", "", 1));
+    let run = bench.run(&["qualify", "plan.toml"]);
+    assert_eq!(run.code, 2, "{run:?}");
+    assert!(run.stderr.contains("[[test.run]] pressure"), "{}", run.stderr);
+}

@@ -3,4 +3,5 @@
 #![allow(clippy::unwrap_used, reason = "a test stops where a simulated record cannot be evaluated")]
 
 mod clean_up;
+mod ppm_rise;
 mod pressure_change;

@@ -9,6 +9,7 @@ mod leak_test;
 mod nist_linear;
 mod nist_nonlinear;
 mod nist_univariate;
+mod ppm_rise;
 mod regression_with_autocorrelation;
 
 /// Fails unless `found` agrees with `wanted` within a relative tolerance (absolute for zero).

@@ -2,8 +2,7 @@
 //!
 //! Linear parameters: content at the start, ingress over the window, transient of the analyser (flat priors), amounts
 //! outgassed in the window (not negative). The prior of an amount is flat in what the readings can see of it, its part
-//! that no start and no steady ingress can imitate, and as wide as one reading would leave it (the unit-information
-//! prior behind the Bayesian information criterion). Flat in the amount itself, the posterior would drift along the
+//! that no start and no steady ingress can imitate. Flat in the amount itself, the posterior would drift along the
 //! ridge on which slow outgassing replaces ingress. The variance scale has Jeffreys' prior and is integrated out too,
 //! which leaves a Student t for each combination of noise and shape.
 
@@ -22,9 +21,8 @@ pub(super) struct Rows {
     pub readings: Vec<f64>,
     /// Content over its typical value, not negative: what relative noise is proportional to.
     pub level: Vec<f64>,
-    /// Number of rows that were measured, and of the readings in them.
+    /// Number of rows that were measured.
     pub measured: usize,
-    pub readings_in_all: f64,
     /// Variance of a reading at low content where it is taken as known: with censored readings, whose stand-ins leave
     /// no residuals to learn it from.
     pub known_variance: Option<f64>,
@@ -61,6 +59,9 @@ pub(super) struct Shared {
 
 /// Index of the ingress among the shared parameters.
 pub(super) const INGRESS: usize = 1;
+/// Width of the prior of an amount in standard errors of its visible part. As wide as a single reading would leave it
+/// (the Bayesian information criterion), small amounts would be taken for none and go into the ingress.
+const PRIOR_WIDTH: f64 = 4.0;
 /// Most linear parameters of a model.
 pub(super) const MOST: usize = 6;
 
@@ -208,9 +209,8 @@ impl Rows {
                 *value *= variance;
             }
         }
-        let unit_information = std::f64::consts::LN_2 - 0.5 * self.readings_in_all.max(2.0).ln();
-        let log_marginal =
-            terms as f64 * unit_information - 0.5 * (whitened.log_determinant + log_determinant + misfit);
+        let width = std::f64::consts::LN_2 - PRIOR_WIDTH.ln();
+        let log_marginal = terms as f64 * width - 0.5 * (whitened.log_determinant + log_determinant + misfit);
         log_marginal.is_finite().then_some(Solved {
             size,
             terms,

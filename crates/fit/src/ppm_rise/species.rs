@@ -198,7 +198,6 @@ impl<'a, 'b, 'c> Job<'a, 'b, 'c> {
                 let count = if self.coarse { 1.0 } else { blocks.readings[i] };
                 rows.push(blocks.time_s[i], blocks.value[i], count, level);
                 rows.measured += 1;
-                rows.readings_in_all += count;
             } else if include == Include::All {
                 let sd = state.sd[i];
                 let at = state.fitted[i].max(-2.0 * sd);

@@ -56,7 +56,7 @@ pub const LEAST_READINGS: usize = 8;
 /// # Errors
 /// When the record or the settings allow no estimate at all; see [`PressureChangeError`].
 pub fn evaluate(record: &Record<'_>, settings: &Settings) -> Result<PressureChange, PressureChangeError> {
-    prepare(record, settings, |evaluation, mean_difference_pa| evaluation.result(mean_difference_pa))
+    prepare(record, settings, Evaluation::result)
 }
 
 /// Hourly leak rate (1/h at the reference pressure) by Monte Carlo, to check the propagation of [`evaluate`]

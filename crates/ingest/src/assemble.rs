@@ -42,8 +42,8 @@ pub(crate) fn assemble(
     let order = time_order(&rows, &keep, &mut out);
     let order = judge_repeats(&mut rows, order, &mut out);
     out.account.use_rows(order.len() as u64);
-    build(&rows, &order, columns, base, pressure_pa, &mut out);
-    out.cells = rows.cells;
+    out.cells = std::mem::take(&mut rows.cells);
+    build(rows, &order, columns, base, pressure_pa, &mut out);
     out
 }
 
@@ -324,7 +324,14 @@ pub(crate) fn seconds(ns: i64) -> f64 {
     ns.div_euclid(SECOND_NS) as f64 + ns.rem_euclid(SECOND_NS) as f64 / 1e9
 }
 
-fn build(rows: &Rows, order: &[u32], columns: &[Assigned], base: Base, pressure_pa: Option<f64>, out: &mut Assembled) {
+fn build(
+    mut rows: Rows,
+    order: &[u32],
+    columns: &[Assigned],
+    base: Base,
+    pressure_pa: Option<f64>,
+    out: &mut Assembled,
+) {
     let origin = match base {
         Base::Elapsed | Base::ClockOnly => order.first().map_or(0, |row| rows.time_ns[*row as usize]),
         Base::Utc | Base::Offset(_) | Base::Local => 0,
@@ -342,8 +349,11 @@ fn build(rows: &Rows, order: &[u32], columns: &[Assigned], base: Base, pressure_
         Arc::new(order.iter().map(|row| seconds(rows.time_ns[*row as usize].saturating_sub(origin))).collect());
     out.span_s = time_s.first().copied().zip(time_s.last().copied());
     (out.cadence_s, out.gaps_s) = cadence_and_gaps(&time_s);
+    // Each column is given up as its series is made, so that no reading is in memory twice.
+    drop((std::mem::take(&mut rows.time_ns), std::mem::take(&mut rows.lines)));
     for (i, column) in columns.iter().enumerate() {
-        if let Some(series) = one_series(rows, order, i, column, &time_s) {
+        let (values, status) = (std::mem::take(&mut rows.values[i]), std::mem::take(&mut rows.status[i]));
+        if let Some(series) = one_series(values, &status, order, column, &time_s) {
             out.series.push(series);
         }
     }
@@ -353,8 +363,13 @@ fn build(rows: &Rows, order: &[u32], columns: &[Assigned], base: Base, pressure_
     }
 }
 
-fn one_series(rows: &Rows, order: &[u32], i: usize, column: &Assigned, time_s: &Arc<Vec<f64>>) -> Option<Series> {
-    let values = &rows.values[i];
+fn one_series(
+    values: Vec<f64>,
+    codes: &[u8],
+    order: &[u32],
+    column: &Assigned,
+    time_s: &Arc<Vec<f64>>,
+) -> Option<Series> {
     let missing = order.iter().filter(|row| values[**row as usize].is_nan()).count();
     if missing == order.len() {
         return None;
@@ -362,12 +377,12 @@ fn one_series(rows: &Rows, order: &[u32], i: usize, column: &Assigned, time_s: &
     let present = || order.iter().enumerate().filter(|(_, row)| !values[**row as usize].is_nan());
     let time_s =
         if missing == 0 { Arc::clone(time_s) } else { Arc::new(present().map(|(at, _)| time_s[at]).collect()) };
-    let mut value: Vec<f64> = Vec::with_capacity(order.len() - missing);
-    value.extend(present().map(|(_, row)| values[*row as usize]));
     let mut status = Vec::new();
-    if !rows.status[i].is_empty() {
-        status = present().map(|(_, row)| status_of(rows.status[i].get(*row as usize).copied())).collect();
+    if !codes.is_empty() {
+        status = present().map(|(_, row)| status_of(codes.get(*row as usize).copied())).collect();
     }
+    let all_in_order = missing == 0 && order.len() == values.len() && order.is_sorted();
+    let value = if all_in_order { values } else { present().map(|(_, row)| values[*row as usize]).collect() };
     let mut series = Series {
         channel: column.channel,
         column: column.header.clone(),

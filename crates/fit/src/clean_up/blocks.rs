@@ -33,7 +33,11 @@ impl Block {
         let steps = (self.count - 1) as f64;
         let step = (self.to_s - self.from_s) / steps / tau_s;
         let ratio = (-step).exp_m1();
-        if ratio.abs() < 1e-9 { first } else { first * (-step * self.count as f64).exp_m1() / ratio / self.count as f64 }
+        if ratio.abs() < 1e-9 {
+            first
+        } else {
+            first * (-step * self.count as f64).exp_m1() / ratio / self.count as f64
+        }
     }
 }
 
@@ -67,7 +71,8 @@ pub(super) fn gather(trace: &Trace<'_>, window: &Window) -> Blocks {
     let end = time.partition_point(|&t| t <= window.to_s);
     let value = trace.samples.value();
     let span_s = time[end - 1] - window.from_s;
-    let mut out = Blocks { blocks: Vec::new(), span_s, set_aside: 0, step: step(&value[start..end], trace.analyser.resolution) };
+    let mut out =
+        Blocks { blocks: Vec::new(), span_s, set_aside: 0, step: step(&value[start..end], trace.analyser.resolution) };
     let mixed = mixed(trace, start, end);
     let mut index = start;
     while index < end {

@@ -74,10 +74,9 @@ impl Rows<'_> {
         if degrees_of_freedom < 1.0 {
             return None;
         }
-        let squares =
-            (total - explained).max(1e-22 * total).max(self.least_variance * degrees_of_freedom).max(1e-300);
-        let log_marginal = -0.5
-            * (whitened.log_determinant + log_scale + log_determinant + degrees_of_freedom * squares.ln());
+        let squares = (total - explained).max(1e-22 * total).max(self.least_variance * degrees_of_freedom).max(1e-300);
+        let log_marginal =
+            -0.5 * (whitened.log_determinant + log_scale + log_determinant + degrees_of_freedom * squares.ln());
         log_marginal.is_finite().then_some(Solved { beta, inverse, squares, degrees_of_freedom, log_marginal })
     }
 

@@ -92,10 +92,9 @@ impl fmt::Display for Note {
                 f,
                 "the floor allows an ingress of at most {ppm_per_h:.3} ppm/h (97.5 %; the analyser's zero and the bed's equilibrium are in it)"
             ),
-            Self::EfficiencyAboveOne { value } => write!(
-                f,
-                "a single-pass efficiency of {value:.2} is not possible: check volume and circulation flow"
-            ),
+            Self::EfficiencyAboveOne { value } => {
+                write!(f, "a single-pass efficiency of {value:.2} is not possible: check volume and circulation flow")
+            }
         }
     }
 }

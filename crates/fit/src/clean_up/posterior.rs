@@ -142,13 +142,7 @@ fn floor_nodes(rows: &Rows<'_>, components: &[Component], zero: f64) -> Option<V
     Some((0..FLOORS).map(|i| low + (high - low) * i as f64 / (FLOORS - 1) as f64).collect())
 }
 
-fn tabulate(
-    rows: &Rows<'_>,
-    components: &[Component],
-    taus: &[f64],
-    floors: &[f64],
-    zero: f64,
-) -> Option<Vec<Cell>> {
+fn tabulate(rows: &Rows<'_>, components: &[Component], taus: &[f64], floors: &[f64], zero: f64) -> Option<Vec<Cell>> {
     let censored = rows.blocks.blocks.len() > rows.blocks.measured().count();
     let score = |c: &Component, floor: f64| {
         let bounds = if censored { rows.log_censored(&c.shape, &c.noise, &c.solved, floor) } else { 0.0 };
@@ -188,8 +182,7 @@ fn lag_uncertainty(components: &[Component], taus: &[f64]) -> f64 {
     let top = components.iter().map(|c| c.solved.log_marginal).fold(f64::NEG_INFINITY, f64::max);
     let mut by_lag: Vec<(f64, f64, f64)> = Vec::new();
     for component in components {
-        let weight =
-            component.lag_weight * (component.solved.log_marginal + component.noise.log_prior - top).exp();
+        let weight = component.lag_weight * (component.solved.log_marginal + component.noise.log_prior - top).exp();
         let lag_s = component.shape.lag_s;
         let tau_s = taus[component.tau];
         match by_lag.iter_mut().find(|(lag, ..)| (*lag - lag_s).abs() <= 1e-12 * lag_s) {
@@ -255,8 +248,7 @@ impl Posterior {
             }
             log_variance += cell.weight * tau_s * tau_s * cell.dose_variance / (cell.dose * cell.dose);
         }
-        let distribution =
-            (never < 0.5).then(|| distribution(times).with_normal_error(log_variance.max(0.0).sqrt()));
+        let distribution = (never < 0.5).then(|| distribution(times).with_normal_error(log_variance.max(0.0).sqrt()));
         TimeToTarget { distribution, never }
     }
 

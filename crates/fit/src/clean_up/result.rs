@@ -52,19 +52,16 @@ pub struct Series {
     pub residual_ppm: Vec<f64>,
 }
 
-pub(super) fn summarise(
-    trace: &Trace<'_>,
-    settings: &Settings,
-    window: Window,
-    blocks: &Blocks,
-    fit: &Fit,
-) -> CleanUp {
+pub(super) fn summarise(trace: &Trace<'_>, settings: &Settings, window: Window, blocks: &Blocks, fit: &Fit) -> CleanUp {
     let posterior = &fit.posterior;
     let tau = posterior.time_constant();
     let own = tau.standard_deviation();
     let from_lag = posterior.lag_uncertainty_s.min(own);
     let budget = vec![
-        BudgetLine::new("readings (noise, steps, what they do not tell apart)", (own * own - from_lag * from_lag).sqrt()),
+        BudgetLine::new(
+            "readings (noise, steps, what they do not tell apart)",
+            (own * own - from_lag * from_lag).sqrt(),
+        ),
         BudgetLine::new("response of the analyser", from_lag),
     ];
     let time_constant = Estimate::from_distribution(tau, budget);
@@ -115,8 +112,10 @@ fn floor(shown: Distribution, trace: &Trace<'_>, blocks: &Blocks) -> Estimate {
         BudgetLine::new("scale of the analyser", scale * PPM),
         BudgetLine::new("step of the display", step * PPM),
     ];
-    let mut estimate =
-        Estimate::from_distribution(whole.scaled(PPM), budget.into_iter().filter(|l| l.standard_uncertainty > 0.0).collect());
+    let mut estimate = Estimate::from_distribution(
+        whole.scaled(PPM),
+        budget.into_iter().filter(|l| l.standard_uncertainty > 0.0).collect(),
+    );
     let below = blocks.blocks.last().is_some_and(|block| block.status == ReadingStatus::BelowLimit);
     let near_zero = estimate.distribution.quantile(0.05) <= estimate.interval95[1] * 0.02;
     if below || near_zero {
@@ -246,7 +245,11 @@ fn series(trace: &Trace<'_>, window: &Window, blocks: &Blocks, fit: &Fit) -> Ser
         residual_ppm: blocks
             .blocks
             .iter()
-            .map(|block| if block.status == ReadingStatus::Measured { (block.value - model(block)) * PPM } else { f64::NAN })
+            .map(
+                |block| {
+                    if block.status == ReadingStatus::Measured { (block.value - model(block)) * PPM } else { f64::NAN }
+                },
+            )
             .collect(),
     }
 }

@@ -47,11 +47,8 @@ pub(super) fn fit(blocks: &Blocks, trace: &Trace<'_>, settings: &Settings) -> Re
     let (mut shape, mut noise, mut solved) =
         scan.best(&rows, &kappas(blocks.span_s), middle).ok_or(CleanUpError::NoFit)?;
     for _ in 0..2 {
-        rows.level = blocks
-            .blocks
-            .iter()
-            .map(|block| (fitted(&shape, &solved.beta, block).abs() / top).min(1.0))
-            .collect();
+        rows.level =
+            blocks.blocks.iter().map(|block| (fitted(&shape, &solved.beta, block).abs() / top).min(1.0)).collect();
         let noises = noises(blocks.span_s, mean_worth(blocks));
         noise = heaviest(&rows, &shape, &noises).ok_or(CleanUpError::NoFit)?;
         (shape, noise, solved) = scan.best(&rows, &[noise], middle).ok_or(CleanUpError::NoFit)?;

@@ -47,7 +47,8 @@ pub(super) fn find(trace: &Trace<'_>, settings: &Settings) -> Result<Window, Cle
     let end = end_of_decay(&smooth, bottom, drop);
     let foot = smooth[..=peak].iter().rposition(|value| *value <= smooth[bottom] + 0.05 * drop);
     // Of a record that begins high up, the beginning is the best that is known of the dose.
-    let onset_s = settings.purifier_on_s.filter(|on| *on <= time[start]).unwrap_or(foot.map_or(record_s[0], |i| time[i]));
+    let onset_s =
+        settings.purifier_on_s.filter(|on| *on <= time[start]).unwrap_or(foot.map_or(record_s[0], |i| time[i]));
     Ok(Window { from_s: time[start], to_s: time[end], onset_s, set: false })
 }
 

@@ -226,7 +226,7 @@ fn rows_expected(piece: &[u8]) -> usize {
     const LOOKED_AT: usize = 1 << 14;
     let sample = &piece[..piece.len().min(LOOKED_AT)];
     let lines = memchr_iter(b'\n', sample).count();
-    if lines == 0 { 0 } else { piece.len() / (sample.len() / lines).max(1) + 64 }
+    sample.len().checked_div(lines).map_or(0, |line| piece.len() / line.max(1) + 64)
 }
 
 struct Reader {

@@ -56,7 +56,10 @@ pub const LEAST_READINGS: usize = 8;
 /// # Errors
 /// When the record or the settings allow no estimate at all; see [`PressureChangeError`].
 pub fn evaluate(record: &Record<'_>, settings: &Settings) -> Result<PressureChange, PressureChangeError> {
-    prepare(record, settings, Evaluation::result)
+    // The method itself is not general enough in the lifetime of the evaluation.
+    #[expect(clippy::redundant_closure_for_method_calls, reason = "a method path fixes the lifetime")]
+    let take = |evaluation: &Evaluation<'_>, mean_difference_pa| evaluation.result(mean_difference_pa);
+    prepare(record, settings, take)
 }
 
 /// Hourly leak rate (1/h at the reference pressure) by Monte Carlo, to check the propagation of [`evaluate`]

@@ -2,6 +2,7 @@
 #![allow(clippy::unwrap_used, reason = "a test that cannot prepare its input should stop")]
 
 mod bad_input;
+mod clean_up;
 mod convert;
 mod demo;
 mod isolated_chamber;

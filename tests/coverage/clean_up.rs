@@ -50,10 +50,7 @@ impl Decay {
         let time: Vec<f64> = (0..count).map(|i| i as f64 * cadence_s).collect();
         let value = time.iter().map(|t| {
             let gas = (-t / self.tau_s).exp();
-            let shown = match lag_s > 0.0 {
-                true => (gas - (-t / lag_s).exp()) / (1.0 - lag_s / self.tau_s),
-                false => gas,
-            };
+            let shown = if lag_s > 0.0 { (gas - (-t / lag_s).exp()) / (1.0 - lag_s / self.tau_s) } else { gas };
             let exact = self.floor_ppm + self.dose_ppm * shown;
             let noisy = exact + random.normal() * self.noise[0].hypot(self.noise[1] * exact);
             1e-6 * if self.step_ppm > 0.0 { (noisy / self.step_ppm).round() * self.step_ppm } else { noisy }
@@ -108,19 +105,23 @@ fn intervals_of_time_constant_and_floor_cover_the_truth() {
             cells.push(Decay { lag_over_tau, length_over_tau, ..PLAIN });
         }
         cells.push(Decay { lag_over_tau, step_ppm: 0.1, noise: [0.02, 0.01], ..PLAIN });
-        cells.push(Decay { lag_over_tau, length_over_tau: 10.0, floor_ppm: 0.3, reporting_limit_ppm: Some(0.5), ..PLAIN });
+        cells.push(Decay {
+            lag_over_tau,
+            length_over_tau: 10.0,
+            floor_ppm: 0.3,
+            reporting_limit_ppm: Some(0.5),
+            ..PLAIN
+        });
     }
     let mut pooled = Outcome::default();
     for (index, cell) in cells.iter().enumerate() {
         let found = cell.study(tests, 1000 * index as u64);
-        println!("{cell:?}\n   {found:?}");
         covers(&format!("{cell:?} {found:?}"), found.below + found.above, tests);
         pooled.tests += tests;
         pooled.below += found.below;
         pooled.above += found.above;
         pooled.floor_outside += found.floor_outside;
     }
-    println!("{pooled:?}");
     covers("time constants", pooled.below + pooled.above, pooled.tests);
     covers("floors", pooled.floor_outside, pooled.tests);
 }

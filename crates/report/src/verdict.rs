@@ -1,6 +1,6 @@
 //! From an estimate and a limit to a verdict: conformance probability as in JCGM 106:2012, zones as in ISO 14253-1.
 
-use tightfit_fit::Estimate;
+use tightfit_fit::{Estimate, Kind};
 use tightfit_quantity::{Quantity, Unit, display_number};
 
 use crate::catalogue::{ResultKind, result_kind};
@@ -108,6 +108,15 @@ fn decide(limit: &Limit, bound: f64, estimate: &Estimate, conformance: f64) -> V
     if !is_determined(estimate) || !conformance.is_finite() {
         return Verdict::Undecided;
     }
+    let verdict = decide_by_rule(limit, bound, estimate, conformance);
+    // A bound can show that a limit is met, never that it is not.
+    if verdict == Verdict::Fail && estimate.kind != Kind::Estimate {
+        return Verdict::Undecided;
+    }
+    verdict
+}
+
+fn decide_by_rule(limit: &Limit, bound: f64, estimate: &Estimate, conformance: f64) -> Verdict {
     match limit.rule {
         Rule::Simple { max_uncertainty } => {
             // Written so that an uncertainty that is not a number counts as too large.

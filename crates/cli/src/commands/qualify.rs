@@ -23,7 +23,7 @@ pub(crate) fn run(args: &QualifyArgs) -> io::Result<Exit> {
         match dossier::write(&qualified, out, &options) {
             Ok(files) => files.iter().for_each(|file| output::remark(&format!("wrote {}", file.display()))),
             Err(error) => {
-                output::error(&error.to_string(), Some(&error.hint()));
+                output::error(&error.to_string(), Some(error.hint()));
                 return Ok(Exit::InputError);
             }
         }

@@ -65,7 +65,7 @@ pub(super) fn summarise(trace: &Trace<'_>, settings: &Settings, window: Window, 
         BudgetLine::new("response of the analyser", from_lag),
     ];
     let time_constant = Estimate::from_distribution(tau, budget);
-    let floor = floor(posterior.floor(), trace, blocks);
+    let floor = floor(&posterior.floor(), trace, blocks);
     let cleanup_flow = settings.volume_m3.map(|volume| flow(&time_constant, volume));
     let single_pass_efficiency =
         cleanup_flow.as_ref().zip(settings.flow_m3_per_s).map(|(flow, through)| efficiency(flow, through));
@@ -98,7 +98,7 @@ pub(super) fn summarise(trace: &Trace<'_>, settings: &Settings, window: Window, 
 }
 
 /// The floor in ppm, with zero and scale of the analyser.
-fn floor(shown: Distribution, trace: &Trace<'_>, blocks: &Blocks) -> Estimate {
+fn floor(shown: &Distribution, trace: &Trace<'_>, blocks: &Blocks) -> Estimate {
     let analyser = &trace.analyser;
     let from_readings = shown.standard_deviation();
     let scale = analyser.scale * shown.mean().abs();

@@ -57,7 +57,6 @@ pub const LEAST_READINGS: usize = 8;
 /// When the record or the settings allow no estimate at all; see [`PressureChangeError`].
 pub fn evaluate(record: &Record<'_>, settings: &Settings) -> Result<PressureChange, PressureChangeError> {
     // The method itself is not general enough in the lifetime of the evaluation.
-    #[expect(clippy::redundant_closure_for_method_calls, reason = "a method path fixes the lifetime")]
     let take = |evaluation: &Evaluation<'_>, mean_difference_pa| evaluation.result(mean_difference_pa);
     prepare(record, settings, take)
 }

@@ -115,8 +115,8 @@ fn circulation(plan: &Plan, test: &Test, data: &TestData<'_>) -> Result<Option<Q
 fn switched_on(data: &TestData<'_>) -> Result<Option<f64>, TestError> {
     let channels = data.channels(Channel::PurifierOn)?;
     Ok(channels.first().and_then(|state| {
-        let pairs = state.value.windows(2).zip(&state.time_s[1..]);
-        pairs.filter(|(pair, _)| pair[0] < 0.5 && pair[1] >= 0.5).map(|(_, time)| *time).last()
+        let mut pairs = state.value.windows(2).zip(&state.time_s[1..]).rev();
+        pairs.find(|(pair, _)| pair[0] < 0.5 && pair[1] >= 0.5).map(|(_, time)| *time)
     }))
 }
 

@@ -35,10 +35,19 @@ pub(super) struct Evaluated<'p> {
     pub(super) analyser_scales: [f64; 2],
 }
 
+/// Where the uncertainty of the analysers' scales enters.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Scales {
+    /// In the result of the run.
+    InEachRun,
+    /// In the joint fit: the same analysers read all runs.
+    CommonToRuns,
+}
+
 /// Evaluates a test of one run.
 pub(crate) fn run(plan: &Plan, test: &Test, folders: &Folders) -> Result<Outcome, TestError> {
     let stated = test.pressure.as_ref().map(tightfit_quantity::Quantity::si);
-    let evaluated = evaluate(plan, test, &test.files, stated, test.window, folders)?;
+    let evaluated = evaluate(plan, test, &test.files, stated, test.window, folders, Scales::InEachRun)?;
     let estimates = estimates(&evaluated.evaluation);
     let mut result = TestResult {
         valid: evaluated.findings.problems.is_empty(),
@@ -74,11 +83,17 @@ pub(super) fn evaluate<'p>(
     stated_pressure_pa: Option<f64>,
     window: Option<Window>,
     folders: &Folders,
+    scales: Scales,
 ) -> Result<Evaluated<'p>, TestError> {
     let data = TestData::read(plan, test, files, folders)?;
     let channels = Channels::gather(&data)?;
     let room = room(plan, &data)?;
-    let record = channels.record(plan, stated_pressure_pa, &room)?;
+    let mut record = channels.record(plan, stated_pressure_pa, &room)?;
+    if scales == Scales::CommonToRuns {
+        for trace in record.oxygen.iter_mut().chain(&mut record.water) {
+            trace.analyser.scale = 0.0;
+        }
+    }
     let evaluation = fit::evaluate(&record, &settings(plan, &data, &channels, window))?;
     let window_s = window_s(&evaluation);
     let mut findings = Findings { problems: Vec::new(), notes: data.assumptions() };
@@ -254,13 +269,11 @@ fn room(plan: &Plan, data: &TestData<'_>) -> Result<Room, TestError> {
     let temperature_k = logged(Channel::RoomTemperature)?.or(stated(&plan.room.temperature)).unwrap_or(295.15);
     let own_uncertainty = plan.room.relative_humidity.as_ref().and_then(|humidity| humidity.standard_uncertainty);
     let humidity = logged(Channel::RoomRelativeHumidity)?.or(stated(&plan.room.relative_humidity));
-    let (humidity, uncertainty) = match humidity {
-        Some(humidity) => (humidity, own_uncertainty.unwrap_or(HUMIDITY_UNCERTAINTY)),
-        None => {
-            notes.push("the room's humidity is neither logged nor stated: 45 % ± 15 % stands in for it".to_owned());
-            USUAL_HUMIDITY
-        }
-    };
+    if humidity.is_none() {
+        notes.push("the room's humidity is neither logged nor stated: 45 % ± 15 % stands in for it".to_owned());
+    }
+    let (humidity, uncertainty) =
+        humidity.map_or(USUAL_HUMIDITY, |humidity| (humidity, own_uncertainty.unwrap_or(HUMIDITY_UNCERTAINTY)));
     let water = Quantity::new(
         room_air_mole_fraction(humidity, temperature_k, pressure_pa),
         room_air_mole_fraction(uncertainty, temperature_k, pressure_pa),

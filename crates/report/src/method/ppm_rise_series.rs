@@ -9,7 +9,7 @@ use crate::data::Folders;
 use crate::plan::{Plan, Test};
 use crate::result::{RunResult, TestResult};
 
-use super::ppm_rise::Evaluated;
+use super::ppm_rise::{Evaluated, Scales};
 use super::{Drawing, Evaluation, Outcome, RunEstimates, TestError, ppm_rise, pressure_change, rows};
 
 /// Evaluates a series. `earlier` are the outcomes of the plan's other tests: a leak found from pressure is a further datum.
@@ -24,7 +24,8 @@ pub(crate) fn run(
     for (number, run) in (1..).zip(&test.runs) {
         let name = run.boundary.clone().unwrap_or_else(|| format!("run {number}"));
         let stated_pa = run.pressure.as_ref().map(tightfit_quantity::Quantity::si);
-        let evaluated = ppm_rise::evaluate(plan, test, &run.files, stated_pa, run.window.or(test.window), folders)?;
+        let window = run.window.or(test.window);
+        let evaluated = ppm_rise::evaluate(plan, test, &run.files, stated_pa, window, folders, Scales::CommonToRuns)?;
         add_run(&mut result, &name, &evaluated);
         evaluated_runs.push((name, evaluated));
     }

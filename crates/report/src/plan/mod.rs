@@ -21,7 +21,7 @@ pub use instrument::{ClockOffset, Instrument, ZeroCheck};
 pub use limit::{Bound, Check, CheckResult, Limit, Rule};
 pub use mistake::{Located, Mistake, PlanError};
 pub use section::Measured;
-pub use test::{ColumnPlan, Moment, Run, SuperimposedLeak, Test, Window};
+pub use test::{ColumnPlan, MethodKeys, Moment, Required, Run, SuperimposedLeak, Test, Window};
 
 use section::{Notebook, Section};
 

@@ -273,7 +273,7 @@ fn logs_without_dates_are_drawn_from_their_start() {
 fn a_test_without_result_stands_there_with_its_reason_beside_the_others() {
     let plan = PLAN.replace(
         "[[limit]]",
-        "[[test]]\nid = \"second\"\nmethod = \"pressure-change\"\nfiles = [\"lost.csv\"]\n[[limit]]",
+        "[[test]]\nid = \"second\"\nmethod = \"pressure-change\"\nfiles = [\"lost.csv\"]\nreference_pressure = \"-1000 Pa\"\n[[limit]]",
     );
     let page = visible(&page(&plan));
     for part in ["Test 2 of 2", "This test gave no result", "lost.csv", "input error", "Figure 4.", "our estimate"] {

@@ -4,6 +4,7 @@
 #![allow(clippy::unreadable_literal, clippy::excessive_precision, reason = "figures stand as they are printed")]
 
 mod distribution_quantiles;
+mod general_library;
 mod gum;
 mod leak_test;
 mod nist_linear;

@@ -17,6 +17,15 @@ use crate::solve::fit_linear;
 pub(crate) struct Offset {
     pub(crate) ahead_s: f64,
     pub(crate) standard_uncertainty_s: f64,
+    /// How far it was looked for either way, s.
+    pub(crate) reach_s: f64,
+}
+
+impl Offset {
+    /// Whether the data tell the offset: its uncertainty is well below that of knowing nothing but the reach.
+    pub(crate) fn is_told(self) -> bool {
+        self.standard_uncertainty_s < 0.8 * self.reach_s / 3.0_f64.sqrt()
+    }
 }
 
 /// Offsets tried on either side of zero.
@@ -84,7 +93,7 @@ pub(crate) fn sensor_offset(
 /// Highest value on a grid, then on a finer one around it (the function is told the step of the grid); the uncertainty is that of the parabola at the top.
 fn search(reach_s: f64, mut log_likelihood: impl FnMut(f64, f64) -> f64) -> Offset {
     let (mut centre, mut step) = (0.0, reach_s / f64::from(TRIALS));
-    let mut offset = Offset::default();
+    let mut offset = Offset { reach_s, ..Offset::default() };
     for _ in 0..2 {
         let curve: Vec<(f64, f64)> = (-TRIALS..=TRIALS)
             .map(|i| centre + step * f64::from(i))
@@ -178,7 +187,7 @@ mod tests {
             record.room =
                 crate::pressure_change::RoomPressure::Logged(crate::Samples::new(&ahead, &simulated.room_pa).unwrap());
             let result = evaluate(&record, &settings).unwrap();
-            let found = result.diagnostics.clock_offsets_s[0].1;
+            let found = result.diagnostics.clock_offsets[0].offset_s;
             worst = worst.max((found - 240.0).abs());
             let truth = simulated.truth.hourly_leak_rate(-500.0);
             let estimate = &result.hourly_leak_rate;
@@ -203,7 +212,7 @@ mod tests {
             record.thermometers[0].samples = crate::Samples::new(&behind, &simulated.thermometers_k[0]).unwrap();
             record.thermometers[0].instrument.clock = Clock::UnknownWithin(900.0);
             let result = evaluate(&record, &hold.settings()).unwrap();
-            let found = result.diagnostics.clock_offsets_s[0].1;
+            let found = result.diagnostics.clock_offsets[0].offset_s;
             assert!((found + 400.0).abs() < 60.0, "seed {seed}: {found} s");
             let truth = simulated.truth.hourly_leak_rate(-500.0);
             assert!((result.hourly_leak_rate.value / truth - 1.0).abs() < 0.1, "seed {seed}");

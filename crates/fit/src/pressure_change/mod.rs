@@ -33,7 +33,7 @@ pub use record::{
     Clock, InsidePressure, Instrument, Place, Record, ReferenceVessel, Response, RoomPressure, Thermometer,
     VesselPressure,
 };
-pub use result::{Diagnostics, PressureChange, RowUse, Series, ThermometerDiagnostics, ThermometerSeries};
+pub use result::{ClockOffset, Diagnostics, PressureChange, RowUse, Series, ThermometerDiagnostics, ThermometerSeries};
 pub use series::difference;
 pub use settings::{Compliance, LeakLaw, Settings, StiffnessCheck, SuperimposedLeak, Volume, WindowChoice};
 pub use two_point::two_point_rate_per_h;
@@ -189,7 +189,7 @@ impl Evaluation<'_> {
             series: summary::series(self.joined, self.base, self.model, self.fit, self.sensors),
             window,
         };
-        result.diagnostics.clock_offsets_s = self.clock_offsets();
+        result.diagnostics.clock_offsets = self.clock_offsets();
         result.notes = summary::notes(self.record, settings, self.fit, self.sensors, self.base, &result);
         result
     }
@@ -283,14 +283,19 @@ impl Evaluation<'_> {
         lines
     }
 
-    /// Estimated clock offsets: channel, s.
-    fn clock_offsets(&self) -> Vec<(String, f64)> {
+    /// Clock offsets that were looked for.
+    fn clock_offsets(&self) -> Vec<ClockOffset> {
         let barometer = ("room pressure".to_owned(), self.clocks.barometer);
         let thermometers = self.record.thermometers.iter().zip(&self.clocks.thermometers);
         std::iter::once(barometer)
             .chain(thermometers.map(|(thermometer, offset)| (thermometer.name.clone(), *offset)))
             .filter(|(_, offset)| offset.standard_uncertainty_s > 0.0)
-            .map(|(name, offset)| (name, offset.ahead_s))
+            .map(|(name, offset)| ClockOffset {
+                name,
+                offset_s: offset.ahead_s,
+                standard_uncertainty_s: offset.standard_uncertainty_s,
+                is_told: offset.is_told(),
+            })
             .collect()
     }
 

@@ -89,6 +89,13 @@ pub enum Note {
         name: String,
         /// Offset in s, positive when its clock is ahead.
         offset_s: f64,
+        /// Standard uncertainty in s.
+        standard_uncertainty_s: f64,
+    },
+    /// The data do not tell a clock offset.
+    ClockOffsetNotTold {
+        /// Channel.
+        name: String,
     },
     /// Readings in gaps of the barometer were set aside.
     RoomPressureGap {
@@ -162,10 +169,14 @@ impl fmt::Display for Note {
             Self::CoarseResolution { name, step } => {
                 write!(f, "the readings of {name} move in steps of {step}: the interval is wider for it")
             }
-            Self::ClockOffsetFound { name, offset_s } => {
+            Self::ClockOffsetNotTold { name } => write!(
+                f,
+                "the offset of the clock of {name} cannot be told from these data; the budget allows for all that it may be"
+            ),
+            Self::ClockOffsetFound { name, offset_s, standard_uncertainty_s } => {
                 write!(
                     f,
-                    "the clock of {name} is {} by {:.0} s",
+                    "the clock of {name} is {} by {:.0} s (± {standard_uncertainty_s:.0} s)",
                     if *offset_s >= 0.0 { "ahead" } else { "behind" },
                     offset_s.abs()
                 )

@@ -70,8 +70,21 @@ pub struct Diagnostics {
     pub normality_p_value: f64,
     /// Number of outliers set aside.
     pub outliers: usize,
-    /// Clock offsets that were estimated: channel, offset in s.
-    pub clock_offsets_s: Vec<(String, f64)>,
+    /// Clock offsets that were looked for.
+    pub clock_offsets: Vec<ClockOffset>,
+}
+
+/// What the data tell about the clock of one channel against that of the inside pressure.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ClockOffset {
+    /// Channel.
+    pub name: String,
+    /// Offset in s, positive when its clock is ahead.
+    pub offset_s: f64,
+    /// Standard uncertainty in s.
+    pub standard_uncertainty_s: f64,
+    /// Whether the data tell it; otherwise the best guess was used, and the budget allows for the whole range.
+    pub is_told: bool,
 }
 
 /// What the fit found about one thermometer.

@@ -6,7 +6,7 @@ use super::hold_finder::Found;
 use super::join::Joined;
 use super::sensor::{Sensor, SensorKind};
 use super::{
-    Compliance, Diagnostics, EventKind, Note, PressureChange, Record, RoomPressure, Series, Settings,
+    ClockOffset, Compliance, Diagnostics, EventKind, Note, PressureChange, Record, RoomPressure, Series, Settings,
     ThermometerDiagnostics, ThermometerSeries,
 };
 use crate::noise::{jarque_bera_p_value, lag1_autocorrelation};
@@ -43,7 +43,7 @@ pub(crate) fn diagnostics(settings: &Settings, fit: &Fit, sensors: &[Sensor], fo
         innovation_autocorrelation: fit.sensors.first().map_or(0.0, |s| lag1_autocorrelation(&s.innovations)),
         normality_p_value: jarque_bera_p_value(&all),
         outliers: found.events.iter().filter(|e| matches!(e.kind, EventKind::Outlier { .. })).count(),
-        clock_offsets_s: Vec::new(),
+        clock_offsets: Vec::new(),
     }
 }
 
@@ -76,9 +76,7 @@ pub(crate) fn notes(
     }
     conventional_notes(result, &mut notes);
     thermometer_notes(fit, sensors, base, result, &mut notes);
-    for (name, offset_s) in &result.diagnostics.clock_offsets_s {
-        notes.push(Note::ClockOffsetFound { name: name.clone(), offset_s: *offset_s });
-    }
+    notes.extend(result.diagnostics.clock_offsets.iter().map(clock_note));
     if result.rows.without_room_pressure > 0 {
         notes.push(Note::RoomPressureGap { rows: result.rows.without_room_pressure });
     }
@@ -94,6 +92,15 @@ fn compliance_notes(settings: &Settings, result: &PressureChange, notes: &mut Ve
         && value > 1e-7
     {
         notes.push(Note::GaveWay { compliance_m3_per_pa: value, standard_uncertainty_m3_per_pa: uncertainty });
+    }
+}
+
+fn clock_note(clock: &ClockOffset) -> Note {
+    let (name, standard_uncertainty_s) = (clock.name.clone(), clock.standard_uncertainty_s);
+    if clock.is_told {
+        Note::ClockOffsetFound { name, offset_s: clock.offset_s, standard_uncertainty_s }
+    } else {
+        Note::ClockOffsetNotTold { name }
     }
 }
 

@@ -85,57 +85,74 @@ pub enum Method {
     PpmRiseSeries,
     /// Pull-down of a dose by the purifier.
     CleanUp,
-    /// A method that plans may name and this version does not compute.
-    Later(&'static str),
+    /// Many doses in a long log.
+    CleanUpSeries,
+    /// Purge from air with inert gas.
+    PurgeDown,
+    /// Content over days with the purifier on.
+    Endurance,
+    /// An analyser against reference gas.
+    AnalyserCheck,
+    /// Cycles of an antechamber.
+    Antechamber,
+    /// Pressure rise of an evacuated vessel.
+    VacuumHold,
+    /// Flow that holds the pressure.
+    MakeUp,
+    /// Heating, purge and evacuation of a purifier.
+    Regeneration,
+    /// A working log.
+    OperatingLog,
+    /// What a plan with a mistake names; it is never evaluated.
+    Unknown,
 }
 
-/// Methods of the plan format that this version does not compute.
-const LATER: &[&str] = &[
-    "clean-up-series",
-    "purge-down",
-    "endurance",
-    "analyser-check",
-    "antechamber",
-    "vacuum-hold",
-    "make-up",
-    "regeneration",
-    "operating-log",
+/// Every method that a plan may name: its name there, and what people call it.
+const METHODS: &[(Method, &str, &str)] = &[
+    (Method::PressureChange, "pressure-change", "change of pressure in the closed enclosure"),
+    (Method::PressureChangeSeries, "pressure-change-series", "change of pressure with different boundaries"),
+    (Method::PpmRise, "ppm-rise", "rise of oxygen and water with the purifier off"),
+    (Method::PpmRiseSeries, "ppm-rise-series", "rise of oxygen and water at several pressures"),
+    (Method::CleanUp, "clean-up", "clean-up of a dose by the purifier"),
+    (Method::CleanUpSeries, "clean-up-series", "clean-up of many doses"),
+    (Method::PurgeDown, "purge-down", "purge with inert gas"),
+    (Method::Endurance, "endurance", "oxygen and water with the purifier on"),
+    (Method::AnalyserCheck, "analyser-check", "analyser against reference gas"),
+    (Method::Antechamber, "antechamber", "cycles of the antechamber"),
+    (Method::VacuumHold, "vacuum-hold", "pressure rise under vacuum"),
+    (Method::MakeUp, "make-up", "flow that holds the pressure"),
+    (Method::Regeneration, "regeneration", "regeneration of the purifier"),
+    (Method::OperatingLog, "operating-log", "working log"),
 ];
 
 impl Method {
     /// Every name that a plan may write.
     #[must_use]
     pub fn names() -> Vec<&'static str> {
-        [Self::PressureChange, Self::PressureChangeSeries, Self::PpmRise, Self::PpmRiseSeries, Self::CleanUp]
-            .into_iter()
-            .map(Self::name)
-            .chain(LATER.iter().copied())
-            .collect()
+        METHODS.iter().map(|(_, name, _)| *name).collect()
     }
 
     /// The method of that name.
     #[must_use]
     pub fn parse(name: &str) -> Option<Self> {
-        match name {
-            "pressure-change" => Some(Self::PressureChange),
-            "pressure-change-series" => Some(Self::PressureChangeSeries),
-            "ppm-rise" => Some(Self::PpmRise),
-            "ppm-rise-series" => Some(Self::PpmRiseSeries),
-            "clean-up" => Some(Self::CleanUp),
-            other => LATER.iter().find(|later| **later == other).copied().map(Self::Later),
-        }
+        METHODS.iter().find(|(_, known, _)| *known == name).map(|(method, ..)| *method)
     }
 
     /// The name in plans.
     #[must_use]
     pub fn name(self) -> &'static str {
-        match self {
-            Self::PressureChange => "pressure-change",
-            Self::PressureChangeSeries => "pressure-change-series",
-            Self::PpmRise => "ppm-rise",
-            Self::PpmRiseSeries => "ppm-rise-series",
-            Self::CleanUp => "clean-up",
-            Self::Later(name) => name,
-        }
+        METHODS.iter().find(|(method, ..)| *method == self).map_or("unknown", |(_, name, _)| name)
+    }
+
+    /// What people call it.
+    #[must_use]
+    pub fn words(self) -> &'static str {
+        METHODS.iter().find(|(method, ..)| *method == self).map_or("unknown", |(.., words)| words)
+    }
+
+    /// Whether its files stand in runs rather than in the test itself.
+    #[must_use]
+    pub fn has_runs(self) -> bool {
+        matches!(self, Self::PressureChangeSeries | Self::PpmRiseSeries)
     }
 }

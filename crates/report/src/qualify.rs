@@ -131,7 +131,16 @@ fn run(
         Method::PpmRiseSeries => method::ppm_rise_series::run(plan, test, folders, earlier),
         Method::PpmRise => method::ppm_rise::run(plan, test, folders),
         Method::CleanUp => method::clean_up::run(plan, test, folders),
-        Method::Later(method) => Err(TestError::NotComputed { method }),
+        Method::CleanUpSeries
+        | Method::PurgeDown
+        | Method::Endurance
+        | Method::AnalyserCheck
+        | Method::Antechamber
+        | Method::VacuumHold
+        | Method::MakeUp
+        | Method::Regeneration
+        | Method::OperatingLog
+        | Method::Unknown => Err(TestError::NotComputed { method: test.method.name() }),
     }
 }
 

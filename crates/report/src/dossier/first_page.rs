@@ -45,7 +45,7 @@ fn dates(qualified: &Qualified) -> String {
     let mut days: Vec<String> = Vec::new();
     for drawing in qualified.outcomes.iter().flatten().flat_map(|outcome| &outcome.drawings) {
         let clock = Clock::new(drawing.origin_s, zone);
-        for day in drawing.window_s().into_iter().filter_map(|moment| clock.day(moment)) {
+        for day in drawing.evaluation.window_s().into_iter().filter_map(|moment| clock.day(moment)) {
             if !days.contains(&day) {
                 days.push(day);
             }

@@ -12,7 +12,7 @@ use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
 use crate::Qualified;
-use crate::plot::{self, Clock, Figure};
+use crate::plot::{Clock, Figure};
 use crate::write::{Existing, NewFile, WriteError, write_folder};
 
 pub use html::render_html;
@@ -59,7 +59,7 @@ fn figures(qualified: &Qualified, test: usize) -> Vec<(Clock, Vec<Figure>)> {
         .iter()
         .map(|drawing| {
             let clock = Clock::new(drawing.origin_s, zone);
-            let figures = plot::figures(drawing, &clock);
+            let figures = drawing.evaluation.figures(&clock);
             (clock, figures)
         })
         .collect()

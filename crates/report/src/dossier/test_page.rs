@@ -15,14 +15,14 @@ use crate::plot::{Clock, Figure};
 use crate::result::{ResultValue, Results, TestResult};
 
 pub(super) fn render(qualified: &Qualified, index: usize) -> Markup {
-    let (Some(test), Some(result)) = (qualified.plan.tests.get(index), qualified.result.tests.get(index)) else {
+    let Some(test) = qualified.plan.tests.get(index) else {
         return html! {};
     };
     let heading = format!("test-{}", index + 1);
     html! {
         section.sheet aria-labelledby=(heading) {
             header {
-                p.kind { "Test " (index + 1) " of " (qualified.plan.tests.len()) ": " (method_words(&result.method)) }
+                p.kind { "Test " (index + 1) " of " (qualified.plan.tests.len()) ": " (test.method.words()) }
                 h2 id=(heading) { (name(&test.id)) }
             }
             @match qualified.outcomes.get(index) {
@@ -31,15 +31,6 @@ pub(super) fn render(qualified: &Qualified, index: usize) -> Markup {
                 None => {}
             }
         }
-    }
-}
-
-fn method_words(method: &str) -> &str {
-    match method {
-        "pressure-change" => "change of pressure in the closed enclosure",
-        "pressure-change-series" => "change of pressure with different boundaries",
-        "ppm-rise" => "rise of oxygen and water with the purifier off",
-        other => other,
     }
 }
 
@@ -95,7 +86,7 @@ fn conduct(test: &Test, outcome: &Outcome, zone: Option<&str>) -> Markup {
     let result = &outcome.result;
     let window = outcome.drawings.first().filter(|_| outcome.drawings.len() == 1).map(|drawing| {
         let clock = Clock::new(drawing.origin_s, zone);
-        let [from_s, to_s] = drawing.window_s();
+        let [from_s, to_s] = drawing.evaluation.window_s();
         let zone = clock.zone_name().map_or(String::new(), |zone| format!(" ({zone})"));
         format!("{} to {}{zone}", clock.moment(from_s), clock.moment_beside(to_s, from_s))
     });
@@ -135,27 +126,22 @@ fn figure_markup(figure: &Figure, number: usize, clock: &Clock, anchor: &str) ->
 
 /// What happened during the record, numbered as in the figure.
 fn events(drawing: &Drawing, clock: &Clock) -> Markup {
-    let events = drawing.events();
+    let events = drawing.evaluation.events();
     html! {
         @if !events.is_empty() {
             h3 { "Events found in the record" }
             ol.events {
-                @for event in events {
+                @for event in &events {
+                    @let [from_s, to_s] = event.span_s;
                     li {
-                        (clock.moment(event.from_s))
-                        @if event.to_s > event.from_s { " to " (clock.moment_beside(event.to_s, event.from_s)) }
-                        ": " (event.kind)
-                        @if event.size.is_finite() && event.size != 0.0 && is_pressure(&event.kind) { ", " (plain(event.size, 3)) " Pa" }
+                        (clock.moment(from_s))
+                        @if to_s > from_s { " to " (clock.moment_beside(to_s, from_s)) }
+                        ": " (typeset(&event.words))
                     }
                 }
             }
         }
     }
-}
-
-fn is_pressure(kind: &tightfit_fit::pressure_change::EventKind) -> bool {
-    use tightfit_fit::pressure_change::EventKind;
-    matches!(kind, EventKind::Step | EventKind::GlovePull)
 }
 
 fn results(results: &Results, gas: Option<&str>, title: &str) -> Markup {

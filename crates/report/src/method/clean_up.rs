@@ -8,6 +8,7 @@ use tightfit_quantity::Dimension;
 
 use crate::data::{ChannelData, DataError, Folders, TestData};
 use crate::plan::{Plan, Test, Window};
+use crate::plot::{self, Clock, Figure};
 
 use super::outcome::Evaluated;
 use super::pressure_channels::{fit_instrument, mean};
@@ -31,10 +32,20 @@ pub(crate) fn run(plan: &Plan, test: &Test, folders: &Folders) -> Result<Outcome
         window_s: [window.from_s, window.to_s],
         window_reason: window.to_string(),
         unused: vec![("around the reporting limit", evaluation.set_aside)],
-        evaluation: Evaluation::CleanUp(Box::new(evaluation)),
+        evaluation: Box::new(evaluation),
         data,
     }
     .into_outcome(test))
+}
+
+impl Evaluation for CleanUp {
+    fn window_s(&self) -> [f64; 2] {
+        [self.window.from_s, self.window.to_s]
+    }
+
+    fn figures(&self, clock: &Clock) -> Vec<Figure> {
+        plot::clean_up::figures(self, self.window_s(), clock)
+    }
 }
 
 /// Oxygen where it was dosed, else water; the plan may choose.
@@ -56,19 +67,24 @@ fn first_that_comes_down<'p>(
     });
     for channel in species {
         for found in data.channels(channel)? {
-            match evaluate(plan, test, data, &found) {
+            match evaluate(plan, test, data, &found)? {
                 Ok(evaluation) => return Ok((found, evaluation)),
-                Err(TestError::CleanUp(why @ (CleanUpError::NoDecay | CleanUpError::TooFewReadings { .. }))) => {
-                    error = why.into();
+                Err(why @ (CleanUpError::NoDecay | CleanUpError::TooFewReadings { .. })) => {
+                    error = TestError::not_evaluable(why);
                 }
-                Err(other) => return Err(other),
+                Err(other) => return Err(TestError::not_evaluable(other)),
             }
         }
     }
     Err(error)
 }
 
-fn evaluate(plan: &Plan, test: &Test, data: &TestData<'_>, channel: &ChannelData<'_>) -> Result<CleanUp, TestError> {
+fn evaluate(
+    plan: &Plan,
+    test: &Test,
+    data: &TestData<'_>,
+    channel: &ChannelData<'_>,
+) -> Result<Result<CleanUp, CleanUpError>, TestError> {
     let status = ppm_rise::statuses(Some(channel));
     let trace = ppm_rise::trace_of(channel, &status)?;
     let response = channel.instrument.and_then(|instrument| instrument.response.as_ref());
@@ -80,7 +96,7 @@ fn evaluate(plan: &Plan, test: &Test, data: &TestData<'_>, channel: &ChannelData
         purifier_on_s: switched_on(data)?,
         window_s: test.window.map(|window| set_window(data, channel, window)),
     };
-    Ok(fit::evaluate(&trace, &settings)?)
+    Ok(fit::evaluate(&trace, &settings))
 }
 
 fn set_window(data: &TestData<'_>, channel: &ChannelData<'_>, window: Window) -> [f64; 2] {

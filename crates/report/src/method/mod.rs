@@ -13,14 +13,11 @@ pub(crate) mod validity;
 
 use std::fmt;
 
-use tightfit_fit::Estimate;
-use tightfit_fit::clean_up::{CleanUp, CleanUpError};
-use tightfit_fit::ppm_rise::{PpmRise, PpmRiseError};
-use tightfit_fit::ppm_rise_series::PpmRiseSeriesError;
-use tightfit_fit::pressure_change::{Event, PressureChange, PressureChangeError};
-use tightfit_fit::{Kind, SamplesError};
+use tightfit_fit::pressure_change::PressureChange;
+use tightfit_fit::{Estimate, Kind, SamplesError};
 
 use crate::data::DataError;
+use crate::plot::{Clock, Figure};
 use crate::result::{BudgetEntry, ResultValue, ResultValueKind, TestResult};
 
 /// What became of a test.
@@ -35,7 +32,7 @@ pub struct Outcome {
     /// The runs of a series; empty for a single test.
     pub runs: Vec<RunEstimates>,
     /// What the plots are drawn from.
-    pub drawings: Vec<Drawing>,
+    pub(crate) drawings: Vec<Drawing>,
     /// How the files were read: file and choices.
     pub files: Vec<FileAccount>,
     /// The contents of the raw files, by name, for a dossier that carries its data.
@@ -55,44 +52,40 @@ pub struct RunEstimates {
 
 /// An evaluation to be drawn.
 #[derive(Debug)]
-pub struct Drawing {
+pub(crate) struct Drawing {
     /// What was inside the boundary, where that tells runs apart.
-    pub title: String,
+    pub(crate) title: String,
     /// The evaluation.
-    pub evaluation: Evaluation,
+    pub(crate) evaluation: Box<dyn Evaluation>,
     /// Time that counts as zero, s since 1970, where logs are dated.
-    pub origin_s: Option<f64>,
+    pub(crate) origin_s: Option<f64>,
 }
 
-/// An evaluation by one of the methods.
-#[derive(Debug)]
-pub enum Evaluation {
-    /// Of a pressure-change test.
-    PressureChange(Box<PressureChange>),
-    /// Of a run with purification off.
-    PpmRise(Box<PpmRise>),
-    /// Of a clean-up.
-    CleanUp(Box<CleanUp>),
+/// Something that happened during a record.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct EventLine {
+    /// From and to, s on the data's time axis.
+    pub(crate) span_s: [f64; 2],
+    /// What it was.
+    pub(crate) words: String,
 }
 
-impl Drawing {
+/// What the dossier shows of an evaluation, whatever its method.
+pub(crate) trait Evaluation: fmt::Debug {
     /// The evaluated window, s on the data's time axis.
-    #[must_use]
-    pub fn window_s(&self) -> [f64; 2] {
-        match &self.evaluation {
-            Evaluation::PressureChange(evaluation) => [evaluation.window.from_s, evaluation.window.to_s],
-            Evaluation::PpmRise(evaluation) => ppm_rise::window_s(evaluation),
-            Evaluation::CleanUp(evaluation) => [evaluation.window.from_s, evaluation.window.to_s],
-        }
+    fn window_s(&self) -> [f64; 2];
+
+    /// Its figures, times read on the clock.
+    fn figures(&self, clock: &Clock) -> Vec<Figure>;
+
+    /// What happened during the record, numbered as the marks of the figure called "record".
+    fn events(&self) -> Vec<EventLine> {
+        Vec::new()
     }
 
-    /// What happened during the record.
-    #[must_use]
-    pub fn events(&self) -> &[Event] {
-        match &self.evaluation {
-            Evaluation::PressureChange(evaluation) => &evaluation.events,
-            Evaluation::PpmRise(_) | Evaluation::CleanUp(_) => &[],
-        }
+    /// The evaluation as a pressure-change test, for methods that build on its leak.
+    fn pressure_change(&self) -> Option<&PressureChange> {
+        None
     }
 }
 
@@ -125,14 +118,13 @@ pub enum TestError {
         /// Why.
         error: SamplesError,
     },
-    /// The record cannot be evaluated.
-    PressureChange(PressureChangeError),
-    /// The run cannot be evaluated.
-    PpmRise(PpmRiseError),
-    /// The clean-up cannot be evaluated.
-    CleanUp(CleanUpError),
-    /// The runs cannot be fitted together.
-    PpmRiseSeries(PpmRiseSeriesError),
+    /// The record cannot be evaluated by the method.
+    NotEvaluable {
+        /// Why, as the estimator says it.
+        error: Box<dyn std::error::Error + Send + Sync>,
+        /// What to do about it.
+        hint: &'static str,
+    },
     /// A run of a series has no pressure, logged or stated.
     RunPressureMissing,
     /// The method is one that this version does not compute.
@@ -154,16 +146,7 @@ impl TestError {
         match self {
             Self::Data(error) => error.hint(),
             Self::Samples { .. } => "look at the column with tightfit inspect".to_owned(),
-            Self::PressureChange(PressureChangeError::WindowOutsideRecord { .. }) => {
-                "correct the window of the test, or leave it out to have it found".to_owned()
-            }
-            Self::PressureChange(PressureChangeError::ReferencePressureUnusable { .. }) => {
-                "state it in the test: reference_pressure = \"-1000 Pa\"".to_owned()
-            }
-            Self::PressureChange(_) | Self::PpmRise(_) | Self::CleanUp(_) => {
-                "look at the file with tightfit inspect, or set the window by hand".to_owned()
-            }
-            Self::PpmRiseSeries(_) => "look at each run with method = \"ppm-rise\" first".to_owned(),
+            Self::NotEvaluable { hint, .. } => (*hint).to_owned(),
             Self::RunPressureMissing => {
                 "log the gauge pressure, or state it: [[test.run]] pressure = \"-250 Pa\"".to_owned()
             }
@@ -178,13 +161,10 @@ impl fmt::Display for TestError {
         match self {
             Self::Data(error) => error.fmt(f),
             Self::Samples { column, error } => write!(f, "column \"{column}\": {error}"),
-            Self::PressureChange(error) => error.fmt(f),
-            Self::PpmRise(error) => error.fmt(f),
-            Self::PpmRiseSeries(error) => error.fmt(f),
+            Self::NotEvaluable { error, .. } => error.fmt(f),
             Self::RunPressureMissing => {
                 write!(f, "a run has no pressure, and leak and permeation part only by the pressure")
             }
-            Self::CleanUp(error) => error.fmt(f),
             Self::NotComputed { method } => write!(f, "the method \"{method}\" is not computed by this version"),
             Self::VolumeMissing { needed_for } => write!(f, "the enclosure's volume is needed for {needed_for}"),
         }
@@ -199,27 +179,13 @@ impl From<DataError> for TestError {
     }
 }
 
-impl From<PressureChangeError> for TestError {
-    fn from(error: PressureChangeError) -> Self {
-        Self::PressureChange(error)
-    }
-}
-
-impl From<CleanUpError> for TestError {
-    fn from(error: CleanUpError) -> Self {
-        Self::CleanUp(error)
-    }
-}
-
-impl From<PpmRiseSeriesError> for TestError {
-    fn from(error: PpmRiseSeriesError) -> Self {
-        Self::PpmRiseSeries(error)
-    }
-}
-
-impl From<PpmRiseError> for TestError {
-    fn from(error: PpmRiseError) -> Self {
-        Self::PpmRise(error)
+impl TestError {
+    /// For what an estimator says where its error has no advice of its own.
+    fn not_evaluable(error: impl std::error::Error + Send + Sync + 'static) -> Self {
+        Self::NotEvaluable {
+            error: Box::new(error),
+            hint: "look at the file with tightfit inspect, or set the window by hand",
+        }
     }
 }
 

@@ -20,7 +20,7 @@ pub(super) struct Evaluated<'p> {
     pub(super) window_reason: String,
     /// Rows inside the window that were not used: reason and count.
     pub(super) unused: Vec<(&'static str, usize)>,
-    pub(super) evaluation: Evaluation,
+    pub(super) evaluation: Box<dyn Evaluation>,
 }
 
 impl Evaluated<'_> {

@@ -12,6 +12,7 @@ use tightfit_quantity::moisture::room_air_mole_fraction;
 
 use crate::data::{ChannelData, DataError, Folders, TestData};
 use crate::plan::{Measured, Plan, Test, Window};
+use crate::plot::{self, Clock, Figure};
 use crate::result::TestResult;
 
 use super::pressure_channels::{fit_instrument, mean, samples};
@@ -67,7 +68,7 @@ pub(crate) fn run(plan: &Plan, test: &Test, folders: &Folders) -> Result<Outcome
         runs: Vec::new(),
         drawings: vec![Drawing {
             title: test.boundary.clone().unwrap_or_default(),
-            evaluation: Evaluation::PpmRise(Box::new(evaluated.evaluation)),
+            evaluation: Box::new(evaluated.evaluation),
             origin_s,
         }],
         files: evaluated.data.files.iter().map(rows::file_account).collect(),
@@ -94,7 +95,8 @@ pub(super) fn evaluate<'p>(
             trace.analyser.scale = 0.0;
         }
     }
-    let evaluation = fit::evaluate(&record, &settings(plan, &data, &channels, window))?;
+    let evaluation =
+        fit::evaluate(&record, &settings(plan, &data, &channels, window)).map_err(TestError::not_evaluable)?;
     let window_s = window_s(&evaluation);
     let mut findings = Findings { problems: Vec::new(), notes: data.assumptions() };
     let day = data.day(window_s[1]);
@@ -288,4 +290,14 @@ pub(super) fn quantity(measured: &Measured) -> Quantity {
 
 fn fraction(measured: Option<&Measured>) -> Quantity {
     measured.map(quantity).unwrap_or_default()
+}
+
+impl Evaluation for PpmRise {
+    fn window_s(&self) -> [f64; 2] {
+        window_s(self)
+    }
+
+    fn figures(&self, clock: &Clock) -> Vec<Figure> {
+        plot::ppm_rise::figures(self, window_s(self), clock)
+    }
 }

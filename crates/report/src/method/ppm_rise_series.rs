@@ -3,6 +3,7 @@
 use tightfit_fit::Estimate;
 use tightfit_fit::ppm_rise::Quantity;
 use tightfit_fit::ppm_rise_series::{self as fit, PpmRiseSeries, Run, Settings};
+use tightfit_fit::pressure_change::PressureChange;
 use tightfit_quantity::Gas;
 
 use crate::data::Folders;
@@ -10,7 +11,7 @@ use crate::plan::{Plan, Test};
 use crate::result::{RunResult, TestResult};
 
 use super::ppm_rise::{Evaluated, Scales};
-use super::{Drawing, Evaluation, Outcome, RunEstimates, TestError, ppm_rise, pressure_change, rows};
+use super::{Drawing, Outcome, RunEstimates, TestError, ppm_rise, pressure_change, rows};
 
 /// Evaluates a series. `earlier` are the outcomes of the plan's other tests: a leak found from pressure is a further datum.
 pub(crate) fn run(
@@ -82,18 +83,21 @@ fn joint(
         water_scale: scale(|run| run.analyser_scales[1]),
         conductance_from_pressure,
     };
-    Ok(fit::evaluate(&runs, &settings)?)
+    fit::evaluate(&runs, &settings).map_err(|error| TestError::NotEvaluable {
+        error: Box::new(error),
+        hint: "look at each run with method = \"ppm-rise\" first",
+    })
 }
 
 /// Leak conductance over volume for air that flows in, from the plan's pressure-change tests below the room's pressure.
 fn conductance(earlier: &[Option<Result<Outcome, TestError>>]) -> Option<Quantity> {
     let drawings = earlier.iter().flatten().flatten().filter(|outcome| outcome.result.valid && outcome.runs.is_empty());
-    drawings.flat_map(|outcome| &outcome.drawings).find_map(|drawing| match &drawing.evaluation {
-        Evaluation::PressureChange(evaluation) if evaluation.mean_difference_pa < 0.0 => {
-            let found = &evaluation.conductance_per_volume;
-            Some(Quantity::new(found.value, found.standard_uncertainty))
-        }
-        _ => None,
+    let evaluations =
+        drawings.flat_map(|outcome| &outcome.drawings).filter_map(|drawing| drawing.evaluation.pressure_change());
+    let below_room = |evaluation: &&PressureChange| evaluation.mean_difference_pa < 0.0;
+    evaluations.into_iter().find(below_room).map(|evaluation| {
+        let found = &evaluation.conductance_per_volume;
+        Quantity::new(found.value, found.standard_uncertainty)
     })
 }
 
@@ -120,7 +124,7 @@ fn outcome(
     for (name, run) in evaluated {
         files.extend(run.data.files.iter().map(rows::file_account));
         let origin_s = run.data.dated.then_some(run.data.origin_s);
-        drawings.push(Drawing { title: name, evaluation: Evaluation::PpmRise(Box::new(run.evaluation)), origin_s });
+        drawings.push(Drawing { title: name, evaluation: Box::new(run.evaluation), origin_s });
         for file in run.data.files {
             if !raw.iter().any(|(known, _)| *known == file.name) {
                 raw.push((file.name, file.content));

@@ -1,20 +1,21 @@
 //! Method `pressure-change`.
 
 use tightfit_fit::pressure_change::{
-    self as fit, Compliance as FitCompliance, Event, EventKind, LeakLaw, Note, PressureChange, Settings,
-    StiffnessCheck, Volume, WindowChoice,
+    self as fit, Compliance as FitCompliance, Event, EventKind, LeakLaw, Note, PressureChange, PressureChangeError,
+    Settings, StiffnessCheck, Volume, WindowChoice,
 };
 use tightfit_fit::{Estimate, Kind};
-use tightfit_quantity::{Dimension, Gas};
+use tightfit_quantity::{Dimension, Gas, display_number};
 
 use crate::catalogue::result_kind;
 use crate::data::{Folders, TestData};
 use crate::plan::{Compliance, Measured, Plan, Test, Window};
+use crate::plot::{self, Clock, Figure};
 use crate::result::{Results, TestResult};
 
 use super::pressure_channels::{Channels, fit_instrument};
 use super::validity::{self, Findings};
-use super::{Drawing, Evaluation, Outcome, TestError, result_value, rows};
+use super::{Drawing, Evaluation, EventLine, Outcome, TestError, result_value, rows};
 
 /// One evaluated record of a test or of a run.
 pub(super) struct Evaluated<'p> {
@@ -40,7 +41,7 @@ pub(super) fn evaluate<'p>(
     let data = TestData::read(plan, test, files, folders)?;
     let channels = Channels::gather(&data)?;
     let settings = settings(plan, test, window, &data, &channels)?;
-    let evaluation = fit::evaluate(&channels.record()?, &settings)?;
+    let evaluation = fit::evaluate(&channels.record()?, &settings).map_err(not_evaluable)?;
     let findings = check(plan, test, &data, &channels, &evaluation);
     Ok(Evaluated { data, evaluation, findings })
 }
@@ -237,7 +238,7 @@ fn outcome(plan: &Plan, test: &Test, evaluated: Evaluated<'_>) -> Outcome {
         runs: Vec::new(),
         drawings: vec![Drawing {
             title: test.boundary.clone().unwrap_or_default(),
-            evaluation: Evaluation::PressureChange(Box::new(evaluation)),
+            evaluation: Box::new(evaluation),
             origin_s,
         }],
         files: data.files.iter().map(rows::file_account).collect(),
@@ -261,4 +262,45 @@ pub(super) fn event_text(data: &TestData<'_>, event: &Event) -> String {
         EventKind::Outlier { .. } => format!("{from}: {}", event.kind),
         EventKind::Gap { .. } => format!("{from} to {to}: {}", event.kind),
     }
+}
+
+impl Evaluation for PressureChange {
+    fn window_s(&self) -> [f64; 2] {
+        [self.window.from_s, self.window.to_s]
+    }
+
+    fn figures(&self, clock: &Clock) -> Vec<Figure> {
+        plot::pressure_change::figures(self, clock)
+    }
+
+    fn events(&self) -> Vec<EventLine> {
+        self.events.iter().map(event_line).collect()
+    }
+
+    fn pressure_change(&self) -> Option<&PressureChange> {
+        Some(self)
+    }
+}
+
+fn event_line(event: &Event) -> EventLine {
+    let has_size = matches!(event.kind, EventKind::Step | EventKind::GlovePull);
+    let size = if has_size && event.size.is_finite() && event.size != 0.0 {
+        format!(", {} Pa", display_number(event.size, 3))
+    } else {
+        String::new()
+    };
+    EventLine { span_s: [event.from_s, event.to_s], words: format!("{}{size}", event.kind) }
+}
+
+fn not_evaluable(error: PressureChangeError) -> TestError {
+    let hint = match error {
+        PressureChangeError::WindowOutsideRecord { .. } => {
+            "correct the window of the test, or leave it out to have it found"
+        }
+        PressureChangeError::ReferencePressureUnusable { .. } => {
+            "state it in the test: reference_pressure = \"-1000 Pa\""
+        }
+        other => return TestError::not_evaluable(other),
+    };
+    TestError::NotEvaluable { error: Box::new(error), hint }
 }

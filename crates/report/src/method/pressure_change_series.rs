@@ -8,7 +8,7 @@ use crate::plan::{Plan, Test};
 use crate::result::{Results, RunResult, TestResult};
 
 use super::pressure_change::{self, Evaluated};
-use super::{Drawing, Evaluation, Outcome, RunEstimates, TestError, result_value, rows};
+use super::{Drawing, Outcome, RunEstimates, TestError, result_value, rows};
 
 /// Contributions of the instruments, which are the same ones in every run.
 const COMMON: [&str; 2] = ["gauge zero", "gauge scale"];
@@ -28,7 +28,7 @@ pub(crate) fn run(plan: &Plan, test: &Test, folders: &Folders) -> Result<Outcome
         let window_s = evaluation.window.to_s - evaluation.window.from_s;
         files.extend(data.files.iter().map(rows::file_account));
         let origin_s = data.dated.then_some(data.origin_s);
-        let evaluation = Evaluation::PressureChange(Box::new(evaluation));
+        let evaluation = Box::new(evaluation);
         drawings.push(Drawing { title: name.clone(), evaluation, origin_s });
         for file in data.files {
             if !raw.iter().any(|(known, _)| *known == file.name) {

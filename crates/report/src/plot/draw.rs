@@ -4,7 +4,7 @@ use plotters::coord::Shift;
 use plotters::prelude::*;
 
 use super::panel::Layout;
-use super::{Clock, Figure, Look, Panel};
+use super::{Axis, Clock, Figure, Look, Panel};
 use crate::markup::escape;
 
 /// The backend draws on whole units, so a unit is a quarter of a point and lines stay smooth.
@@ -27,7 +27,7 @@ pub(super) fn svg(figure: &Figure, clock: &Clock, prefix: &str) -> String {
     let height = heights.iter().sum::<i32>() + AXIS_HEIGHT;
     let mut text = String::new();
     // Writing to text cannot fail; should it ever, the reader is told rather than shown half a figure.
-    if let Err(error) = draw(&mut text, &panels, &heights, height, clock) {
+    if let Err(error) = draw(&mut text, &panels, &heights, height, &figure.axis, clock) {
         let error = escape(&error.to_string());
         text = format!(
             "<svg><text x=\"40\" y=\"80\" font-size=\"48\">This figure could not be drawn: {error}</text></svg>"
@@ -57,7 +57,14 @@ fn dashed(body: &str) -> String {
     })
 }
 
-fn draw(text: &mut String, panels: &[&Panel], heights: &[i32], height: i32, clock: &Clock) -> Result<(), Failure> {
+fn draw(
+    text: &mut String,
+    panels: &[&Panel],
+    heights: &[i32],
+    height: i32,
+    axis: &Axis,
+    clock: &Clock,
+) -> Result<(), Failure> {
     let spans = panels.iter().filter_map(|panel| panel.time_span());
     let time = spans.fold([f64::INFINITY, f64::NEG_INFINITY], |all, span| [all[0].min(span[0]), all[1].max(span[1])]);
     let has_names = panels.iter().any(|panel| panel.lines.iter().any(|line| !line.label.is_empty()));
@@ -67,7 +74,13 @@ fn draw(text: &mut String, panels: &[&Panel], heights: &[i32], height: i32, cloc
         let is_last = index + 1 == panels.len();
         let own = heights[index] + if is_last { AXIS_HEIGHT } else { 0 };
         let (area, below) = rest.split_vertically(own * UNIT);
-        let layout = Layout { top: panel.top(), bottom: if is_last { AXIS_HEIGHT } else { GAP }, is_last, has_names };
+        let layout = Layout {
+            top: panel.top(),
+            bottom: if is_last { AXIS_HEIGHT } else { GAP },
+            is_last,
+            has_names,
+            axis: axis.clone(),
+        };
         super::panel::draw(&area, panel, time, clock, &layout)?;
         rest = below;
     }
@@ -89,7 +102,7 @@ impl Panel {
         const HEADING: i32 = 18;
         const MARKS: i32 = 14;
         let heading = if self.heading.is_empty() { 4 } else { HEADING };
-        heading + if self.span.is_some() || !self.marks.is_empty() { MARKS } else { 0 }
+        heading + if !self.spans.is_empty() || !self.marks.is_empty() { MARKS } else { 0 }
     }
 
     fn time_span(&self) -> Option<[f64; 2]> {
@@ -97,5 +110,64 @@ impl Panel {
         let [low, high] = times.fold([f64::INFINITY, f64::NEG_INFINITY], |[low, high], t| [low.min(t), high.max(t)]);
         let pad = if low < high { 0.0 } else { 0.5 };
         (low <= high).then_some([low - pad, high + pad])
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::{Line, Scale, Shade, Shape, Span};
+    use super::*;
+
+    fn line(label: &str, look: Look, points: &[(f64, f64)]) -> Line {
+        Line { label: label.to_owned(), points: points.to_vec(), look }
+    }
+
+    fn everything() -> Figure {
+        let shades = [Shade::Plain, Shade::Rising, Shade::Falling, Shade::Upright, Shade::Crossed];
+        let span = |(k, shade)| Span { range: [k as f64, k as f64 + 0.9], label: format!("phase {k}"), shade };
+        let spans = shades.into_iter().enumerate().map(span).collect();
+        let ramp = |slope: f64| (0..=50).map(|k| (f64::from(k) / 10.0, slope * f64::from(k))).collect::<Vec<_>>();
+        Figure {
+            name: "everything".to_owned(),
+            axis: Axis::Quantity("Δp to the room (Pa)".to_owned()),
+            panels: vec![
+                Panel {
+                    y_label: "ppm".to_owned(),
+                    scale: Scale::Decades,
+                    spans,
+                    lines: vec![
+                        line("", Look::Points(Shape::Below), &[(0.5, 0.1), (1.0, 0.1)]),
+                        line("", Look::Points(Shape::Above), &[(4.0, 1e3), (4.5, 1e3)]),
+                        line("", Look::Points(Shape::Dot), &[(2.0, 5.0)]),
+                        line("", Look::Points(Shape::Ring), &[(3.0, 50.0)]),
+                        line("", Look::Bars, &[(2.0, 2.0), (2.0, 9.0), (3.0, 20.0), (3.0, 90.0)]),
+                        line("nothing here", Look::Fitted, &[(1.0, -1.0)]),
+                    ],
+                    ..Panel::default()
+                },
+                Panel {
+                    y_label: "ppm".to_owned(),
+                    lines: vec![
+                        line("leaks", Look::Stacked(0), &ramp(1.0)),
+                        line("gloves", Look::Stacked(1), &ramp(0.5)),
+                        line("walls", Look::Stacked(2), &ramp(0.2)),
+                    ],
+                    ..Panel::default()
+                },
+            ],
+            ..Figure::default()
+        }
+    }
+
+    #[test]
+    fn every_look_shade_and_scale_is_drawn_as_well_formed_svg() {
+        let svg = everything().svg(&Clock::new(None, None), "t");
+        let document = roxmltree::Document::parse(&svg).unwrap();
+        let count = |tag: &str| document.descendants().filter(|node| node.has_tag_name(tag)).count();
+        assert_eq!(count("circle"), 2);
+        // Three parts filled.
+        assert_eq!(count("polygon"), 3);
+        // A panel in decades without a positive value still is no reason to stop.
+        assert!(svg.contains("Δp to the room (Pa)") && svg.contains("phase 4"));
     }
 }

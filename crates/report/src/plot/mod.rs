@@ -3,29 +3,19 @@
 //! A [`Figure`] says what is to be seen; [`draw`] puts it on paper. Every figure reads without colour: lines differ by
 //! dash and weight and carry their names at their ends.
 
-mod clean_up;
+pub(crate) mod clean_up;
 mod clock;
 mod draw;
+mod hatch;
 mod panel;
-mod ppm_rise;
-mod pressure_change;
+pub(crate) mod ppm_rise;
+pub(crate) mod pressure_change;
 mod ticks;
 
 pub(crate) use clock::Clock;
 
-use crate::method::{Drawing, Evaluation};
-
-/// The figures of an evaluation.
-pub(crate) fn figures(drawing: &Drawing, clock: &Clock) -> Vec<Figure> {
-    match &drawing.evaluation {
-        Evaluation::PressureChange(evaluation) => pressure_change::figures(evaluation, clock),
-        Evaluation::PpmRise(evaluation) => ppm_rise::figures(evaluation, drawing.window_s(), clock),
-        Evaluation::CleanUp(evaluation) => clean_up::figures(evaluation, drawing.window_s(), clock),
-    }
-}
-
-/// One figure: panels one above the other on a common time axis.
-#[derive(Debug, Clone, PartialEq)]
+/// One figure: panels one above the other on a common horizontal axis.
+#[derive(Debug, Clone, PartialEq, Default)]
 pub(crate) struct Figure {
     /// Short name for files and anchors: letters, digits and hyphens.
     pub(crate) name: String,
@@ -35,8 +25,30 @@ pub(crate) struct Figure {
     pub(crate) caption: String,
     /// The same for who cannot see it, with the numbers that a look would give.
     pub(crate) description: String,
+    /// What the horizontal axis is.
+    pub(crate) axis: Axis,
     /// Panels from top to bottom.
     pub(crate) panels: Vec<Panel>,
+}
+
+/// The horizontal axis of a figure.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub(crate) enum Axis {
+    /// Time, read on the clock of the record.
+    #[default]
+    Time,
+    /// A quantity, with its name and unit.
+    Quantity(String),
+}
+
+/// The vertical axis of a panel.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub(crate) enum Scale {
+    /// Equal steps.
+    #[default]
+    Linear,
+    /// Equal ratios; values that are not positive have no place on it.
+    Decades,
 }
 
 /// One panel.
@@ -48,12 +60,41 @@ pub(crate) struct Panel {
     pub(crate) y_label: String,
     /// Its lines.
     pub(crate) lines: Vec<Line>,
-    /// A span of time to be shaded, with its name.
-    pub(crate) span: Option<([f64; 2], &'static str)>,
+    /// Whether the vertical axis counts steps or decades.
+    pub(crate) scale: Scale,
+    /// Stretches to be shaded, each with its name.
+    pub(crate) spans: Vec<Span>,
     /// Moments to be marked.
     pub(crate) marks: Vec<Mark>,
     /// Whether the zero is drawn as a line.
     pub(crate) zero_line: bool,
+}
+
+/// A shaded stretch of the horizontal axis.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Span {
+    /// From and to.
+    pub(crate) range: [f64; 2],
+    /// What it is, set over it where there is room.
+    pub(crate) label: String,
+    /// How it is shaded; phases of different kind differ by pattern, not by colour alone.
+    pub(crate) shade: Shade,
+}
+
+/// How a stretch is shaded.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub(crate) enum Shade {
+    /// A light grey.
+    #[default]
+    Plain,
+    /// Hatched upwards to the right.
+    Rising,
+    /// Hatched downwards to the right.
+    Falling,
+    /// Hatched upright.
+    Upright,
+    /// Hatched both ways.
+    Crossed,
 }
 
 /// A line of a panel.
@@ -61,7 +102,7 @@ pub(crate) struct Panel {
 pub(crate) struct Line {
     /// Its name, set at its right end; none where the axis says it.
     pub(crate) label: String,
-    /// Time in s and value in the unit of the axis.
+    /// Time in s, or the quantity of the horizontal axis, and value in the unit of the vertical axis.
     pub(crate) points: Vec<(f64, f64)>,
     /// How it is drawn.
     pub(crate) look: Look,
@@ -74,6 +115,25 @@ pub(crate) enum Look {
     Measured(usize),
     /// What the model makes of them.
     Fitted,
+    /// Single points, no line between them.
+    Points(Shape),
+    /// Upright bars with caps: the points come in pairs, lower end and upper end at the same place.
+    Bars,
+    /// The n-th of several parts, filled down to the part before it in the panel, or to zero: parts are stacked.
+    Stacked(usize),
+}
+
+/// The shape of a single point.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Shape {
+    /// A filled dot.
+    Dot,
+    /// An open ring.
+    Ring,
+    /// An open triangle that points down: the truth lies at or below it.
+    Below,
+    /// An open triangle that points up: the truth lies at or above it.
+    Above,
 }
 
 /// A moment or a stretch that something happened in.
@@ -83,6 +143,13 @@ pub(crate) struct Mark {
     pub(crate) number: usize,
     /// When, from and to, s.
     pub(crate) span_s: [f64; 2],
+}
+
+impl Span {
+    /// The part of the record that was evaluated.
+    pub(crate) fn evaluated(range: [f64; 2]) -> Self {
+        Self { range, label: "evaluated".to_owned(), shade: Shade::Plain }
+    }
 }
 
 impl Line {

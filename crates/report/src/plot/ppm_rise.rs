@@ -2,7 +2,7 @@
 
 use tightfit_fit::ppm_rise::{PpmRise, Species, SpeciesFit};
 
-use super::{Clock, Figure, Line, Look, Panel};
+use super::{Axis, Clock, Figure, Line, Look, Panel, Span};
 
 /// Points of one line.
 const POINTS: usize = 1500;
@@ -42,11 +42,12 @@ fn rise(species: &[(Species, &SpeciesFit)], window: [f64; 2], clock: &Clock) -> 
                 ),
                 Line::new("fitted", Look::Fitted, &series.time_s, series.fitted_ppm.iter().copied(), POINTS),
             ],
-            span: Some((window, "evaluated")),
+            spans: vec![Span::evaluated(window)],
             ..Panel::default()
         }
     });
     Figure {
+        axis: Axis::Time,
         name: "rise".to_owned(),
         title: "Content with the purifier off".to_owned(),
         caption: format!("The shaded part under the bracket was {evaluated}.{bounds}"),
@@ -79,6 +80,7 @@ fn parts(species: &[(Species, &SpeciesFit)]) -> Figure {
         }
     });
     Figure {
+        axis: Axis::Time,
         name: "parts".to_owned(),
         title: "What the rise is made of".to_owned(),
         caption:
@@ -108,6 +110,7 @@ fn residuals(species: &[(Species, &SpeciesFit)]) -> Figure {
         ..Panel::default()
     });
     Figure {
+        axis: Axis::Time,
         name: "residuals".to_owned(),
         title: "Residuals of the fit".to_owned(),
         caption: "What the fit leaves over. Slow waves are correlated noise; the interval allows for them.".to_owned(),

@@ -3,7 +3,7 @@
 use tightfit_fit::pressure_change::{PressureChange, Series, ThermometerSeries};
 use tightfit_quantity::display_number;
 
-use super::{Clock, Figure, Line, Look, Mark, Panel};
+use super::{Axis, Clock, Figure, Line, Look, Mark, Panel, Span};
 
 /// Points that all lines of a figure share, so that many sensors do not swell a dossier.
 const POINTS: usize = 6000;
@@ -35,6 +35,7 @@ fn record(evaluation: &PressureChange, clock: &Clock) -> Figure {
     let evaluated =
         format!("evaluated from {} to {}", clock.moment(window[0]), clock.moment_beside(window[1], window[0]));
     Figure {
+        axis: Axis::Time,
         name: "record".to_owned(),
         title: "Pressure difference to the room over the whole record".to_owned(),
         caption: format!("The shaded part under the bracket was {evaluated}. {events}"),
@@ -49,7 +50,7 @@ fn record(evaluation: &PressureChange, clock: &Clock) -> Figure {
             vec![Panel {
                 y_label: format!("Δp to the room ({})", scale.unit),
                 lines: vec![line],
-                span: Some((window, "evaluated")),
+                spans: vec![Span::evaluated(window)],
                 marks,
                 ..Panel::default()
             }]
@@ -91,6 +92,7 @@ fn temperature(evaluation: &PressureChange) -> Figure {
         });
     }
     Figure {
+        axis: Axis::Time,
         name: "temperature".to_owned(),
         title: "Temperature and pressure of the room during the window".to_owned(),
         caption: format!(
@@ -127,6 +129,7 @@ fn fit(evaluation: &PressureChange) -> Figure {
     let note = omitted(series.thermometers.len() - shown);
     let below = if shown > 0 { " Below: each thermometer and what the fit expects it to read." } else { "" };
     Figure {
+        axis: Axis::Time,
         name: "fit".to_owned(),
         title: "Measured and fitted".to_owned(),
         caption: format!(
@@ -173,6 +176,7 @@ fn residuals(evaluation: &PressureChange) -> Figure {
         thermometers.iter().take(shown).map(|t| format!("{}: {}", t.name, spread_text(&millikelvin(t)))).collect();
     let note = omitted(thermometers.len() - shown);
     Figure {
+        axis: Axis::Time,
         name: "residuals".to_owned(),
         title: "Residuals of the fit".to_owned(),
         caption: format!(

@@ -1,19 +1,38 @@
 //! Round numbers on an axis.
 
-/// Ticks of a linear axis.
+/// Ticks of an axis.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Ticks {
     /// Where they stand.
     pub(crate) values: Vec<f64>,
-    /// Decimals that their labels need.
-    decimals: usize,
+    labels: Labels,
+}
+
+/// How the labels of an axis are written.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Labels {
+    /// With so many decimals.
+    Decimals(usize),
+    /// The axis counts decades: 2 reads as 100.
+    Decades,
+}
+
+/// Ticks of an axis that counts decades: at powers of ten, with 2 and 5 times these where there are few.
+pub(crate) fn decades([low, high]: [f64; 2]) -> Ticks {
+    let (first, last) = (low.floor() as i32, high.ceil() as i32);
+    let span = high - low;
+    let between: &[f64] = if span < 2.5 { &[1.0, 2.0, 5.0] } else { &[1.0] };
+    let step = (span / 6.0).ceil().max(1.0) as usize;
+    let powers = (first..=last).step_by(step);
+    let all = powers.flat_map(|power| between.iter().map(move |factor| f64::from(power) + factor.log10()));
+    Ticks { values: all.filter(|value| (low..=high).contains(value)).take(50).collect(), labels: Labels::Decades }
 }
 
 /// Ticks at 1, 2 or 5 times a power of ten, about `wanted` of them.
 pub(crate) fn linear([low, high]: [f64; 2], wanted: usize) -> Ticks {
     let rough = (high - low) / wanted.max(1) as f64;
     if !(rough.is_finite() && rough > 0.0) {
-        return Ticks { values: vec![low], decimals: 0 };
+        return Ticks { values: vec![low], labels: Labels::Decimals(0) };
     }
     let exponent = rough.log10().floor() as i32;
     let power = 10f64.powi(exponent);
@@ -28,19 +47,38 @@ pub(crate) fn linear([low, high]: [f64; 2], wanted: usize) -> Ticks {
     let last = (high / step + 1e-9).floor() as i64;
     // A span that is tiny against its values could otherwise ask for any number of ticks.
     let values = (first..=last).take(50).map(|index| index as f64 * step).collect();
-    Ticks { values, decimals: (-exponent).max(0) as usize }
+    Ticks { values, labels: Labels::Decimals((-exponent).max(0) as usize) }
 }
 
 impl Ticks {
     /// A value with the decimals of this axis and a real minus sign.
     pub(crate) fn label(&self, value: f64) -> String {
-        let decimals = self.decimals;
+        let decimals = match self.labels {
+            Labels::Decimals(decimals) => decimals,
+            Labels::Decades => return power(value),
+        };
         let text = format!("{value:.decimals$}");
         match text.strip_prefix('-') {
             Some(rest) if rest.bytes().any(|byte| byte.is_ascii_digit() && byte != b'0') => format!("−{rest}"),
             Some(rest) => rest.to_owned(),
             None => text,
         }
+    }
+}
+
+/// `10^value` as people write it: 0.05, 20, 10⁵.
+fn power(value: f64) -> String {
+    const RAISED: [char; 10] = ['⁰', '¹', '²', '³', '⁴', '⁵', '⁶', '⁷', '⁸', '⁹'];
+    let exponent = (value + 1e-9).floor() as i32;
+    if (-3..5).contains(&exponent) {
+        let decimals = (-exponent).max(0) as usize;
+        return format!("{:.decimals$}", 10f64.powf(value));
+    }
+    let sign = if exponent < 0 { "⁻" } else { "" };
+    let digits: String = exponent.abs().to_string().bytes().map(|digit| RAISED[usize::from(digit - b'0')]).collect();
+    match (10f64.powf(value - f64::from(exponent))).round() as i32 {
+        1 => format!("10{sign}{digits}"),
+        factor => format!("{factor}·10{sign}{digits}"),
     }
 }
 
@@ -69,6 +107,17 @@ mod tests {
         assert_eq!(ticks.label(-510.0), "−510");
         let fine = linear([21.43, 21.52], 5);
         assert_eq!(fine.label(fine.values[0]), "21.44");
+    }
+
+    #[test]
+    fn decades_are_labelled_as_numbers() {
+        let ticks = decades([-1.2, 5.3]);
+        let labels: Vec<String> = ticks.values.iter().map(|value| ticks.label(*value)).collect();
+        assert_eq!(labels, ["1", "100", "10000"].map(str::to_owned));
+        let few = decades([0.0, 1.05]);
+        let labels: Vec<String> = few.values.iter().map(|value| few.label(*value)).collect();
+        assert_eq!(labels, ["1", "2", "5", "10"].map(str::to_owned));
+        assert_eq!([power(5.0), power(-5.0), power(-1.0)], ["10⁵", "10⁻⁵", "0.1"].map(str::to_owned));
     }
 
     #[test]

@@ -25,6 +25,7 @@ pub(crate) struct Assembled {
     pub(crate) cadence_s: Option<f64>,
     pub(crate) gaps_s: Vec<(f64, f64)>,
     pub(crate) phases: Vec<Phase>,
+    pub(crate) backward_steps: usize,
     pub(crate) stuck: Vec<Stuck>,
     pub(crate) notes: Vec<String>,
 }
@@ -243,6 +244,7 @@ fn time_order(rows: &Rows, keep: &[bool], out: &mut Assembled) -> Vec<u32> {
     let mut order: Vec<u32> = (0..rows.len() as u32).filter(|row| keep[*row as usize]).collect();
     let time = |row: &u32| rows.time_ns[*row as usize];
     let backwards = order.windows(2).filter(|pair| time(&pair[1]) < time(&pair[0])).count();
+    out.backward_steps = backwards;
     if backwards > 0 {
         order.sort_by_key(time);
         out.notes.push(format!(

@@ -508,6 +508,7 @@ impl<'a> Reading<'a> {
             cadence_s: assembled.cadence_s,
             gaps_s: assembled.gaps_s,
             phases: assembled.phases,
+            backward_steps: assembled.backward_steps,
             stuck: assembled.stuck,
             notes: self.findings.notes,
             account: assembled.account,

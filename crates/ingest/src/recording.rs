@@ -31,6 +31,8 @@ pub struct Recording {
     pub gaps_s: Vec<(f64, f64)>,
     /// Starts of phases: where the clock restarted inside the file. Line number and time, s.
     pub phases: Vec<Phase>,
+    /// How often the clock steps back from one row to the next; the rows were put in time order.
+    pub backward_steps: usize,
     /// Runs of one unchanging value in a channel that otherwise moves: a sensor that may have stood still.
     pub stuck: Vec<Stuck>,
     /// Things worth saying that need no answer.

@@ -14,6 +14,7 @@ mod qualify;
 pub mod recheck;
 pub mod result;
 pub mod text;
+mod tightness_class;
 mod verdict;
 pub mod write;
 

@@ -11,6 +11,7 @@ use crate::data::Folders;
 use crate::method::{self, Outcome, TestError};
 use crate::plan::{CheckResult, Plan, PlanError, Test};
 use crate::result::{CheckLine, Qualification, RESULT_SCHEMA, TestResult};
+use crate::tightness_class;
 use crate::verdict::{self, Judged};
 
 /// Name and version as results carry them.
@@ -160,7 +161,7 @@ fn judged(outcome: &Outcome) -> Vec<Judged<'_>> {
 /// A test whose files could not be used still stands in the result, with the reason.
 fn test_result(test: &Test, outcome: &Result<Outcome, TestError>) -> TestResult {
     match outcome {
-        Ok(outcome) => outcome.result.clone(),
+        Ok(outcome) => TestResult { tightness_class: tightness_class::assign(test, outcome), ..outcome.result.clone() },
         Err(error) => {
             TestResult { problems: vec![error.to_string()], ..TestResult::empty(&test.id, test.method.name()) }
         }

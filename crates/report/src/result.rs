@@ -40,6 +40,9 @@ pub struct TestResult {
     pub problems: Vec<String>,
     /// What else must be known to read the results.
     pub notes: Vec<String>,
+    /// The validity checks, each with what it found and what follows from it.
+    #[serde(default)]
+    pub validity: Vec<ValidityLine>,
     /// The gas that flowed: `air`, or the fill gas.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub gas: Option<String>,
@@ -64,9 +67,63 @@ pub struct TestResult {
     pub files: Vec<FileLine>,
     /// The results by name.
     pub results: Results,
+    /// Leak-tightness class by ISO 10648-2, where the leak rate stands at a stated pressure difference.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub tightness_class: Option<TightnessClass>,
     /// Results of the runs of a series.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub runs: Vec<RunResult>,
+}
+
+/// One validity check of a test.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct ValidityLine {
+    /// What was checked.
+    pub check: String,
+    /// What was found.
+    pub finding: String,
+    /// Whether it is as it should be.
+    pub passed: bool,
+    /// What follows from it.
+    pub consequence: Consequence,
+}
+
+/// What follows from a validity check.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub enum Consequence {
+    /// Nothing.
+    #[serde(rename = "none")]
+    None,
+    /// The test may be judged; its results are to be read with the finding.
+    #[serde(rename = "said")]
+    Said,
+    /// The test may not be judged.
+    #[serde(rename = "not valid")]
+    NotValid,
+}
+
+/// Leak-tightness class by ISO 10648-2 at the pressure difference of the hourly leak rate.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct TightnessClass {
+    /// The tightest class whose limit is met with at least 95 % conformance probability; `null` where none is.
+    pub assigned: Option<u8>,
+    /// Pressure difference at which it holds.
+    pub at: String,
+    /// The same in words: `class 2 (> 99.99 %); class 1 undecided (41.3 %)`.
+    pub words: String,
+    /// All classes, tightest first.
+    pub classes: Vec<ClassLine>,
+}
+
+/// One class and how likely it is met.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ClassLine {
+    /// Class, 1 to 4.
+    pub class: u8,
+    /// Its limit of the hourly leak rate, 1/h.
+    pub limit_per_h: f64,
+    /// Probability that the limit is met.
+    pub conformance_probability: f64,
 }
 
 /// One run of a series.
@@ -240,6 +297,7 @@ impl TestResult {
             valid: false,
             problems: Vec::new(),
             notes: Vec::new(),
+            validity: Vec::new(),
             gas: None,
             window: None,
             window_reason: None,
@@ -250,6 +308,7 @@ impl TestResult {
             events: Vec::new(),
             files: Vec::new(),
             results: Results::default(),
+            tightness_class: None,
             runs: Vec::new(),
         }
     }

@@ -6,4 +6,5 @@ mod qualification;
 
 pub use inspection::{inspection, rows_set_aside};
 pub use layout::Paint;
+pub(crate) use qualification::percent;
 pub use qualification::qualification;

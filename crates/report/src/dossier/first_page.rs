@@ -9,7 +9,7 @@ use crate::Qualified;
 use crate::catalogue::result_kind;
 use crate::plan::{CheckResult, Glove, Instrument, Rule};
 use crate::plot::Clock;
-use crate::result::{Overall, Verdict, VerdictResult};
+use crate::result::{Overall, TightnessClass, Verdict, VerdictResult};
 
 pub(super) fn render(qualified: &Qualified) -> Markup {
     html! {
@@ -146,12 +146,21 @@ fn criteria(qualified: &Qualified) -> Markup {
                 } }
                 tbody { @for verdict in verdicts { (criterion(qualified, verdict)) } }
             }
+            @for (test, class) in classes(qualified) {
+                p { strong { "Leak tightness by ISO 10648-2" } " at " (typeset(&class.at)) " (test “" (name(test)) "”): " (class.words) "." }
+            }
             p.small {
                 "Results are given ± expanded uncertainty: with 95 % probability the true value lies within. A leak rate holds only at \
                  the pressure difference to the room stated with it; positive means flow towards the room’s pressure."
             }
         }
     }
+}
+
+/// The classes that tests show, each with the test.
+fn classes(qualified: &Qualified) -> impl Iterator<Item = (&str, &TightnessClass)> {
+    let tests = &qualified.result.tests;
+    tests.iter().filter_map(|test| Some((test.id.as_str(), test.tightness_class.as_ref()?)))
 }
 
 fn criterion(qualified: &Qualified, verdict: &VerdictResult) -> Markup {

@@ -12,7 +12,7 @@ use crate::Qualified;
 use crate::method::{Drawing, Outcome, TestError};
 use crate::plan::Test;
 use crate::plot::{Clock, Figure};
-use crate::result::{ResultValue, Results, TestResult};
+use crate::result::{Consequence, ResultValue, Results, TestResult, ValidityLine};
 
 pub(super) fn render(qualified: &Qualified, index: usize) -> Markup {
     let Some(test) = qualified.plan.tests.get(index) else {
@@ -76,6 +76,7 @@ fn evaluated(qualified: &Qualified, index: usize, test: &Test, outcome: &Outcome
             (results(&run.results, result.gas.as_deref(), &format!("Results: {}", run.boundary)))
         }
         @for (name, value) in budgets(qualified, result) { (budget(name, value)) }
+        (validity(result))
         (findings(result))
         (rows(result))
     }
@@ -107,6 +108,9 @@ fn conduct(test: &Test, outcome: &Outcome, zone: Option<&str>) -> Markup {
                 @match test.attempt { Some(attempt) => { "number " (attempt) } None => { "no earlier one is stated" } }
                 @if let Some(earlier) = &test.earlier { span.sub { "Earlier attempt set aside: " (earlier) } }
             } }
+            @if let Some(class) = &result.tightness_class {
+                div.wide { dt { "Leak-tightness class by ISO 10648-2 at " (typeset(&class.at)) } dd { (capitalized(&class.words)) } }
+            }
             div { dt { "Rows" } dd {
                 (count(result.rows_used)) " of " (count(result.rows_read)) " used"
                 @if result.rows_set_aside > 0 { span.sub { (count(result.rows_set_aside)) " set aside, with reasons below" } }
@@ -264,11 +268,49 @@ fn share_text(share: f64) -> String {
     if share > 0.0 && share < 0.01 { "under 1 %".to_owned() } else { format!("{:.0} %", 100.0 * share) }
 }
 
-fn findings(result: &TestResult) -> Markup {
+/// Every check with what it found and what follows, those that found trouble first.
+fn validity(result: &TestResult) -> Markup {
+    let mut lines: Vec<&ValidityLine> = result.validity.iter().collect();
+    lines.sort_by_key(|line| match line.consequence {
+        Consequence::NotValid => 0,
+        Consequence::Said => 1,
+        Consequence::None => 2,
+    });
     html! {
-        @if !result.notes.is_empty() {
+        @if !lines.is_empty() {
+            h3 { "Validity checks" }
+            table.validity {
+                thead { tr { th scope="col" { "Check" } th scope="col" { "Finding" } th scope="col" { "Consequence" } } }
+                tbody {
+                    @for line in lines {
+                        tr {
+                            th scope="row" { (capitalized(&line.check)) }
+                            td { (capitalized(&prose(&line.finding))) }
+                            td.keep { (consequence(line.consequence)) }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn consequence(consequence: Consequence) -> Markup {
+    match consequence {
+        Consequence::None => html! { "none: in order" },
+        Consequence::Said => html! { "valid, to be known" },
+        Consequence::NotValid => verdict_badge("not valid"),
+    }
+}
+
+/// What is not among the checks already.
+fn findings(result: &TestResult) -> Markup {
+    let checked = |note: &&String| !result.validity.iter().any(|line| line.finding == **note);
+    let notes: Vec<&String> = result.notes.iter().filter(checked).collect();
+    html! {
+        @if !notes.is_empty() {
             h3 { "Findings" }
-            ul.findings { @for note in &result.notes { li { (capitalized(&prose(note))) "." } } }
+            ul.findings { @for note in notes { li { (capitalized(&prose(note))) "." } } }
         }
     }
 }

@@ -1,5 +1,6 @@
 //! From a plan's test to results: one file a method.
 
+mod check_of_the_hold;
 pub(crate) mod clean_up;
 mod outcome;
 mod permeation;

@@ -27,14 +27,12 @@ impl Evaluated<'_> {
     pub(super) fn into_outcome(self, test: &Test) -> Outcome {
         let data = self.data;
         let mut result = TestResult {
-            valid: self.findings.problems.is_empty(),
-            problems: self.findings.problems,
-            notes: self.findings.notes,
             window: Some(self.window_s.map(|time_s| data.time_text(time_s))),
             window_reason: Some(self.window_reason),
             results: pressure_change::results(&self.estimates),
             ..TestResult::empty(&test.id, test.method.name())
         };
+        self.findings.into_result(&mut result);
         rows::account(&mut result, &data, self.window_s, &self.unused);
         let origin_s = data.dated.then_some(data.origin_s);
         Outcome {

@@ -51,14 +51,12 @@ pub(crate) fn run(plan: &Plan, test: &Test, folders: &Folders) -> Result<Outcome
     let evaluated = evaluate(plan, test, &test.files, stated, test.window, folders, Scales::InEachRun)?;
     let estimates = estimates(&evaluated.evaluation);
     let mut result = TestResult {
-        valid: evaluated.findings.problems.is_empty(),
-        problems: evaluated.findings.problems,
-        notes: evaluated.findings.notes,
         window: Some(evaluated.window_s.map(|time_s| evaluated.data.time_text(time_s))),
         window_reason: window_reason(&evaluated.evaluation),
         results: pressure_change::results(&estimates),
         ..TestResult::empty(&test.id, test.method.name())
     };
+    evaluated.findings.into_result(&mut result);
     rows::account(&mut result, &evaluated.data, evaluated.window_s, &within(&evaluated.evaluation));
     let origin_s = evaluated.data.dated.then_some(evaluated.data.origin_s);
     Ok(Outcome {
@@ -98,7 +96,7 @@ pub(super) fn evaluate<'p>(
     let evaluation =
         fit::evaluate(&record, &settings(plan, &data, &channels, window)).map_err(TestError::not_evaluable)?;
     let window_s = window_s(&evaluation);
-    let mut findings = Findings { problems: Vec::new(), notes: data.assumptions() };
+    let mut findings = Findings::noting(data.assumptions());
     let day = data.day(window_s[1]);
     for channel in channels.oxygen.iter().chain(&channels.water) {
         validity::calibration(channel, day, &mut findings);
@@ -108,7 +106,24 @@ pub(super) fn evaluate<'p>(
             gauge.value.iter().fold([f64::INFINITY, f64::NEG_INFINITY], |[low, high], p| [low.min(*p), high.max(*p)]);
         validity::rated_pressure(plan.enclosure.rated_pressure.as_ref(), range, &mut findings);
     }
-    findings.notes.extend(room.notes);
+    for note in room.notes {
+        findings.say("humidity of the room", note);
+    }
+    for (quantity, channel) in [("oxygen_ingress", &channels.oxygen), ("water_ingress", &channels.water)] {
+        let Some(channel) = channel else { continue };
+        if validity::all_alike(channel, window_s) && channel.status.iter().all(|status| *status == Status::Measured) {
+            let column = &channel.column;
+            findings.say(
+                "stuck sensor",
+                format!("column \"{column}\" shows one value throughout: is the analyser at work?"),
+            );
+        }
+        for limit in plan.limits_of(test, quantity) {
+            let allowed = limit.bound.quantity().si().abs() * (window_s[1] - window_s[0]);
+            let text = limit.bound.quantity().text();
+            validity::fitness(channel, Dimension::Ratio, allowed, text, &mut findings);
+        }
+    }
     let scale = |channel: &Option<ChannelData<'_>>| {
         channel.as_ref().map_or(0.0, |channel| fit_instrument(channel.instrument, Dimension::Ratio).scale)
     };

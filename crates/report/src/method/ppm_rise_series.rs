@@ -40,9 +40,7 @@ pub(crate) fn run(
 }
 
 fn add_run(result: &mut TestResult, name: &str, evaluated: &Evaluated<'_>) {
-    let named = |text: &String| format!("{name}: {text}");
-    result.problems.extend(evaluated.findings.problems.iter().map(named));
-    result.notes.extend(evaluated.findings.notes.iter().map(named));
+    evaluated.findings.add_to_series(name, result);
     rows::account(result, &evaluated.data, evaluated.window_s, &ppm_rise::within(&evaluated.evaluation));
     result.runs.push(RunResult {
         boundary: name.to_owned(),

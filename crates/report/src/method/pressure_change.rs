@@ -15,7 +15,7 @@ use crate::result::{Results, TestResult};
 
 use super::pressure_channels::{Channels, fit_instrument};
 use super::validity::{self, Findings};
-use super::{Drawing, Evaluation, EventLine, Outcome, TestError, result_value, rows};
+use super::{Drawing, Evaluation, EventLine, Outcome, TestError, check_of_the_hold, result_value, rows};
 
 /// One evaluated record of a test or of a run.
 pub(super) struct Evaluated<'p> {
@@ -141,13 +141,14 @@ fn check(
     channels: &Channels<'_>,
     evaluation: &PressureChange,
 ) -> Findings {
-    let mut findings = Findings { problems: Vec::new(), notes: data.assumptions() };
+    let mut findings = Findings::noting(data.assumptions());
     let day = data.day(evaluation.window.to_s);
     for channel in channels.all() {
         validity::calibration(channel, day, &mut findings);
     }
     validity::range(&channels.inside, Dimension::Pressure, &mut findings);
     validity::rated_pressure(plan.enclosure.rated_pressure.as_ref(), channels.difference_range_pa(), &mut findings);
+    check_of_the_hold::run(plan, test, data, channels, evaluation, &mut findings);
     if test.reference_pressure.is_none() {
         let at = super::pressure_text(channels.median_difference_pa());
         findings
@@ -156,9 +157,14 @@ fn check(
     }
     if !channels.room_is_known {
         let note = "neither barometer nor [room] pressure is given: 1013.25 hPa stands in for the room's pressure";
-        findings.notes.push(note.to_owned());
+        findings.say("barometer", note);
     }
-    findings.notes.extend(evaluation.notes.iter().map(ToString::to_string));
+    for note in &evaluation.notes {
+        match check_of_the_hold::named(note) {
+            Some(check) => findings.say(check, note.to_string()),
+            None => findings.notes.push(note.to_string()),
+        }
+    }
     findings.notes.extend(super::permeation::note(
         &plan.enclosure,
         channels.temperature_k(),
@@ -218,9 +224,6 @@ fn outcome(plan: &Plan, test: &Test, evaluated: Evaluated<'_>) -> Outcome {
     let Evaluated { data, evaluation, findings } = evaluated;
     let estimates = estimates(&evaluation);
     let mut result = TestResult {
-        valid: findings.problems.is_empty(),
-        problems: findings.problems,
-        notes: findings.notes,
         gas: Some(flowing_gas(plan, &evaluation).name().to_owned()),
         window: Some(window_text(&data, &evaluation)),
         window_reason: Some(evaluation.window.to_string()),
@@ -228,6 +231,7 @@ fn outcome(plan: &Plan, test: &Test, evaluated: Evaluated<'_>) -> Outcome {
         results: results(&estimates),
         ..TestResult::empty(&test.id, test.method.name())
     };
+    findings.into_result(&mut result);
     let window_s = [evaluation.window.from_s, evaluation.window.to_s];
     rows::account(&mut result, &data, window_s, &within(&evaluation));
     let origin_s = data.dated.then_some(data.origin_s);

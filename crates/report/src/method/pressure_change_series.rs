@@ -51,8 +51,7 @@ fn add_run(
 ) {
     let Evaluated { data, evaluation, findings } = evaluated;
     let named = |text: &String| format!("{name}: {text}");
-    result.problems.extend(findings.problems.iter().map(named));
-    result.notes.extend(findings.notes.iter().map(named));
+    findings.add_to_series(name, result);
     result.events.extend(evaluation.events.iter().map(|event| named(&pressure_change::event_text(data, event))));
     result.gas = Some(pressure_change::flowing_gas(plan, evaluation).name().to_owned());
     let window_s = [evaluation.window.from_s, evaluation.window.to_s];

@@ -6,10 +6,11 @@ use crate::data::{RawFile, TestData};
 use crate::result::{FileLine, SetAsideLine, TestResult};
 
 use super::FileAccount;
+use super::validity::{self, Findings};
 
 const OUTSIDE: &str = "outside the window";
 
-/// Fills in rows read, used and set aside. `window_s` counts from the data's origin; `within` are rows inside the window
+/// Fills in rows read, used and set aside, and what the checks of the files found. `window_s` counts from the data's origin; `within` are rows inside the window
 /// that were not used after all, with the reason.
 pub(super) fn account(result: &mut TestResult, data: &TestData<'_>, window_s: [f64; 2], within: &[(&str, usize)]) {
     let mut aside = Aside(std::mem::take(&mut result.set_aside));
@@ -29,6 +30,9 @@ pub(super) fn account(result: &mut TestResult, data: &TestData<'_>, window_s: [f
     result.rows_used = result.rows_read.saturating_sub(result.rows_set_aside);
     result.set_aside = aside.0;
     result.files.extend(data.files.iter().map(file_line));
+    let mut findings = Findings::default();
+    validity::recordings(data, window_s, &mut findings);
+    findings.into_result(result);
 }
 
 fn file_line(file: &RawFile) -> FileLine {

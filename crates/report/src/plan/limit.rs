@@ -2,6 +2,8 @@
 
 use tightfit_quantity::{Dimension, Quantity};
 
+use crate::tightness_class::CLASSES;
+
 use super::mistake::{Mistake, nearest};
 use super::section::Section;
 
@@ -71,14 +73,6 @@ pub enum CheckResult {
     NotDone,
 }
 
-/// A class of ISO 10648-2:1994 with its hourly leak rate limit (figures from memory of the standard).
-const CLASSES: [(&str, &str, &str); 4] = [
-    ("ISO 10648-2 class 1", "5e-4 1/h", "ISO 10648-2:1994, class 1"),
-    ("ISO 10648-2 class 2", "2.5e-3 1/h", "ISO 10648-2:1994, class 2"),
-    ("ISO 10648-2 class 3", "1e-2 1/h", "ISO 10648-2:1994, class 3"),
-    ("ISO 10648-2 class 4", "1e-1 1/h", "ISO 10648-2:1994, class 4"),
-];
-
 /// Risk of a guarded rule where the plan states none.
 const DEFAULT_RISK: f64 = 0.05;
 /// Largest share of the limit that the expanded uncertainty may take under the simple rule.
@@ -122,16 +116,16 @@ impl Limit {
         quantities: &[(&'static str, Dimension)],
         tests: &[String],
     ) -> Option<Self> {
-        let set = section.word("set", &CLASSES.map(|(name, _, _)| name));
-        let class = set.as_deref().and_then(|name| CLASSES.iter().find(|class| class.0 == name));
+        let set = section.word("set", &CLASSES.map(|class| class.set));
+        let class = set.as_deref().and_then(|name| CLASSES.iter().find(|class| class.set == name));
         let quantity = quantity(section, quantities, class.is_some());
-        let bound = bound(section, quantity.as_deref(), quantities, class.map(|class| class.1));
+        let bound = bound(section, quantity.as_deref(), quantities, class.map(|class| class.limit));
         let limit = Self {
             quantity: quantity.unwrap_or_default(),
             test: section.text("test"),
             bound: bound.clone().unwrap_or_else(|| Bound::Max(Quantity::new(0.0, tightfit_quantity::Unit::one()))),
             rule: rule(section),
-            source: section.text("source").or_else(|| class.map(|class| class.2.to_owned())),
+            source: section.text("source").or_else(|| class.map(|class| class.source.to_owned())),
         };
         if let Some(test) = &limit.test
             && !tests.contains(test)

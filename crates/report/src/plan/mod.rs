@@ -67,6 +67,13 @@ pub struct Qualified {
 }
 
 impl Plan {
+    /// The limits on a quantity that hold for a test.
+    pub(crate) fn limits_of<'a>(&'a self, test: &'a Test, quantity: &'a str) -> impl Iterator<Item = &'a Limit> {
+        let holds =
+            move |limit: &&Limit| limit.quantity == quantity && limit.test.as_deref().is_none_or(|id| id == test.id);
+        self.limits.iter().filter(holds)
+    }
+
     /// Reads a plan. `file` is only used in messages.
     ///
     /// # Errors

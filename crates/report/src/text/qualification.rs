@@ -51,6 +51,9 @@ fn write_test(out: &mut String, test: &TestResult) {
     for (name, value) in &test.results.0 {
         write_result(out, name, value);
     }
+    if let Some(class) = &test.tightness_class {
+        paragraph(out, "  class", INDENT, &format!("ISO 10648-2 at {}: {}", class.at, class.words));
+    }
     for event in &test.events {
         paragraph(out, "  event", INDENT, event);
     }

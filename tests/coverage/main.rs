@@ -5,3 +5,12 @@
 mod clean_up;
 mod ppm_rise;
 mod pressure_change;
+mod regeneration;
+
+/// Fails when so few intervals hold the truth as happens once in a thousand at 95 % coverage.
+fn covers(name: &str, tally: &tightfit_fit::simulate::Tally) {
+    use statrs::distribution::{Binomial, DiscreteCDF};
+    let outside = (tally.below + tally.above) as u64;
+    let chance = 1.0 - Binomial::new(0.05, tally.tests as u64).unwrap().cdf(outside.saturating_sub(1));
+    assert!(outside == 0 || chance > 1e-3, "{name}: {outside} of {} outside", tally.tests);
+}

@@ -8,6 +8,7 @@ pub mod noise;
 pub mod ppm_rise;
 pub mod ppm_rise_series;
 pub mod pressure_change;
+pub mod regeneration;
 pub mod simulate;
 pub mod solve;
 pub mod uncertainty;

@@ -4,12 +4,16 @@
 
 mod hold;
 mod random;
+mod regeneration;
 mod rise;
 mod room;
 mod study;
+mod tally;
 
 pub use hold::{Disturbance, Hold, HoldTruth, SimulatedHold, ThermometerModel, VesselModel};
 pub use random::Random;
+pub use regeneration::{RegenerationCell, RegenerationRun, SimulatedRegeneration};
 pub use rise::{Rise, SimulatedRise};
 pub use room::{Room, Weather};
 pub use study::{Outcome, evaluate_simulated, study};
+pub use tally::Tally;

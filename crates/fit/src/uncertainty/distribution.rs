@@ -67,6 +67,26 @@ impl Distribution {
         }
     }
 
+    /// The distribution of equally likely draws; all alike, or none, give a value without spread (0 for none).
+    pub fn from_draws(mut draws: Vec<f64>) -> Self {
+        const POINTS: usize = 400;
+        draws.retain(|draw| draw.is_finite());
+        draws.sort_by(f64::total_cmp);
+        let (Some(first), Some(last)) = (draws.first().copied(), draws.last().copied()) else {
+            return Self::normal(0.0, 0.0);
+        };
+        if first >= last {
+            return Self::normal(first, 0.0);
+        }
+        let intervals = (draws.len() - 1) as f64;
+        let points = POINTS.min(draws.len());
+        let index = |point: usize| (point as f64 / (points - 1) as f64 * intervals).round() as usize;
+        Self::Tabulated {
+            x: (0..points).map(|point| draws[index(point)]).collect(),
+            cumulative: (0..points).map(|point| index(point) as f64 / intervals).collect(),
+        }
+    }
+
     /// Probability that the quantity is at most `x`.
     pub fn cdf(&self, x: f64) -> f64 {
         match self {

@@ -1,0 +1,62 @@
+//! Simulation study of regeneration records, endurance runs and analyser checks. Writes a Markdown table to standard
+//! output.
+//!
+//! `cargo run --release -p tightfit-fit --example records-study -- [--tests N] [--only WORD]`
+#![allow(clippy::print_stdout, reason = "the table is what the program is for")]
+
+use tightfit_fit::simulate::{RegenerationCell, Tally};
+
+fn main() {
+    let arguments: Vec<String> = std::env::args().collect();
+    let after = |flag: &str| arguments.iter().position(|a| a == flag).and_then(|i| arguments.get(i + 1));
+    let tests: u64 = after("--tests").and_then(|n| n.parse().ok()).unwrap_or(200);
+    let only = after("--only").cloned().unwrap_or_default();
+    println!(
+        "| method, result | case | tests | covered | truth below | truth above | bias | RMS | half width | bounds | bounds missed |"
+    );
+    println!("|---|---|---|---|---|---|---|---|---|---|---|");
+    let names = ["heating time", "purge time", "evacuation time", "hydrogen dose"];
+    study(
+        "regeneration",
+        &names,
+        &only,
+        RegenerationCell::all().iter().zip(0..).map(|(cell, index)| (cell.name, cell.study(tests, 10_000 * index))),
+    );
+}
+
+fn study<const N: usize>(
+    method: &str,
+    names: &[&str; N],
+    only: &str,
+    cells: impl Iterator<Item = (&'static str, [Tally; N])>,
+) {
+    if !method.contains(only) {
+        return;
+    }
+    let mut pooled: [Tally; N] = std::array::from_fn(|_| Tally::default());
+    for (case, tallies) in cells {
+        for ((name, tally), sum) in names.iter().zip(&tallies).zip(&mut pooled) {
+            row(&format!("{method}, {name}"), case, tally);
+            sum.pool(tally);
+        }
+    }
+    for (name, tally) in names.iter().zip(&pooled) {
+        row(&format!("{method}, {name}"), "all", tally);
+    }
+}
+
+fn row(name: &str, case: &str, tally: &Tally) {
+    let share = |count: usize| 100.0 * count as f64 / tally.tests.max(1) as f64;
+    println!(
+        "| {name} | {case} | {} | {:.1} % | {:.1} % | {:.1} % | {:.3} | {:.3} | {:.3} | {} | {} |",
+        tally.tests,
+        100.0 * tally.coverage(),
+        share(tally.below),
+        share(tally.above),
+        tally.bias(),
+        tally.rms(),
+        tally.half_width(),
+        tally.bounds,
+        tally.bounds_missed,
+    );
+}

@@ -63,8 +63,8 @@ struct State {
     at_start: f64,
     /// Standard deviation of one reading at each block.
     sd: Vec<f64>,
-    /// Ingress over the window.
-    ingress: f64,
+    /// Ingress over the window; `None` before the first fit.
+    ingress: Option<f64>,
     /// Variance of a reading at low content.
     variance: f64,
 }
@@ -169,7 +169,7 @@ impl<'a, 'b, 'c> Job<'a, 'b, 'c> {
             })
             .collect();
         let sd = self.least_sd().max(self.blocks.scatter).max(1e-3 * self.rise);
-        State { at_start: fitted[0], fitted, sd: vec![sd; n], ingress: 0.0, variance: sd * sd }
+        State { at_start: fitted[0], fitted, sd: vec![sd; n], ingress: None, variance: sd * sd }
     }
 
     fn least_sd(&self) -> f64 {
@@ -258,7 +258,7 @@ impl<'a, 'b, 'c> Job<'a, 'b, 'c> {
             fitted: vec![0.0; n],
             at_start: 0.0,
             sd: vec![0.0; n],
-            ingress: solved.beta[1],
+            ingress: Some(solved.beta[1]),
             variance: solved.variance,
         };
         for (row, block) in design.block.iter().enumerate() {
@@ -345,7 +345,8 @@ impl<'s> Saturation<'s> {
     fn new(job: &'s Job<'_, '_, '_>, state: &'s State) -> Option<Self> {
         let room = job.c.room_air.value;
         let highest = state.fitted.iter().fold(0.0_f64, |a, b| a.max(*b));
-        if !(room > 0.0) || highest < 1e-4 * room || state.ingress <= 0.0 {
+        // The air's content limits what comes in, not what something takes up.
+        if !(room > 0.0) || highest < 1e-4 * room || state.ingress.is_some_and(|ingress| ingress <= 0.0) {
             return None;
         }
         let time_s = &job.blocks.time_s;
@@ -355,7 +356,9 @@ impl<'s> Saturation<'s> {
             let step = 0.5 * (content[i] + content[i - 1]) * (time_s[i] - time_s[i - 1]);
             integral.push(integral[i - 1] + step);
         }
-        Some(Self { rate_per_s: state.ingress / job.blocks.span_s / room, time_s, content, integral })
+        // Before the first fit the ingress is not known, but the bend that the readings give it is: without it a first
+        // fit would take the bend for outgassing and stay there.
+        Some(Self { rate_per_s: state.ingress.unwrap_or(0.0) / job.blocks.span_s / room, time_s, content, integral })
     }
 
     /// ∫₀ᵗ x dt of the current fit.

@@ -62,8 +62,12 @@ pub(crate) struct Run {
 }
 
 impl Run {
+    /// What was printed, held against the published schema of its kind.
     pub(crate) fn json(&self) -> serde_json::Value {
-        serde_json::from_str(&self.stdout).unwrap_or_else(|error| panic!("no JSON: {error}\n{self:?}"))
+        let value: serde_json::Value =
+            serde_json::from_str(&self.stdout).unwrap_or_else(|error| panic!("no JSON: {error}\n{self:?}"));
+        assert_meets_its_schema(&value);
+        value
     }
 }
 
@@ -75,6 +79,17 @@ pub(crate) fn run_in(folder: &Path, arguments: &[&str]) -> Run {
         stdout: String::from_utf8(output.stdout).unwrap(),
         stderr: String::from_utf8(output.stderr).unwrap(),
     }
+}
+
+/// Asserts that the value meets the committed schema that it names, by a validator that is not ours.
+pub(crate) fn assert_meets_its_schema(value: &serde_json::Value) {
+    let name = value["schema"].as_str().unwrap_or_else(|| panic!("no schema named in {value}"));
+    let file = format!("notebooks-free-docs/formats/{}.schema.json", name.replace('/', "-"));
+    let schema = serde_json::from_str(&fs::read_to_string(workspace().join(&file)).unwrap()).unwrap();
+    let validator = jsonschema::draft202012::new(&schema).unwrap();
+    let errors: Vec<String> =
+        validator.iter_errors(value).map(|error| format!("{}: {error}", error.instance_path())).collect();
+    assert!(errors.is_empty(), "against {file}: {errors:#?}");
 }
 
 /// The top of the repository.

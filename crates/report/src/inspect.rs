@@ -1,5 +1,6 @@
 //! What an export holds: schema `tightfit.inspect/1`.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 use tightfit_ingest::Recording;
 
@@ -10,16 +11,17 @@ use crate::result::SetAsideLine;
 pub const INSPECT_SCHEMA: &str = "tightfit.inspect/1";
 
 /// What several exports hold.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, JsonSchema, Serialize)]
 pub struct Inspection {
-    /// [`INSPECT_SCHEMA`].
+    /// Name and version of this form.
+    #[schemars(extend("const" = INSPECT_SCHEMA))]
     pub schema: &'static str,
     /// One entry a file that could be read.
     pub files: Vec<InspectedFile>,
 }
 
 /// What one export holds.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, JsonSchema, Serialize)]
 pub struct InspectedFile {
     /// The file as the user gave it.
     pub file: String,
@@ -50,7 +52,7 @@ pub struct InspectedFile {
 }
 
 /// A column of an export.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, JsonSchema, Serialize)]
 pub struct InspectedColumn {
     /// Header text.
     pub column: String,

@@ -13,6 +13,7 @@ mod plot;
 mod qualify;
 pub mod recheck;
 pub mod result;
+pub mod schema;
 pub mod text;
 mod tightness_class;
 mod verdict;

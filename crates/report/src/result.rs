@@ -1,14 +1,19 @@
 //! The result in the form that other people's scripts read: schema `tightfit.result/1`.
 
+use std::borrow::Cow;
+use std::collections::BTreeMap;
+
+use schemars::{JsonSchema, Schema, SchemaGenerator};
 use serde::{Deserialize, Serialize};
 
 /// Schema name of a qualification's result.
 pub const RESULT_SCHEMA: &str = "tightfit.result/1";
 
 /// The result of a qualification.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, JsonSchema, Serialize, Deserialize)]
 pub struct Qualification {
-    /// [`RESULT_SCHEMA`].
+    /// Name and version of this form.
+    #[schemars(extend("const" = RESULT_SCHEMA))]
     pub schema: String,
     /// Program and version.
     pub program: String,
@@ -28,7 +33,7 @@ pub struct Qualification {
 }
 
 /// The result of one test.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, JsonSchema, Serialize, Deserialize)]
 pub struct TestResult {
     /// Name of the test.
     pub id: String,
@@ -76,7 +81,7 @@ pub struct TestResult {
 }
 
 /// One validity check of a test.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, JsonSchema, Serialize, Deserialize)]
 pub struct ValidityLine {
     /// What was checked.
     pub check: String,
@@ -89,7 +94,7 @@ pub struct ValidityLine {
 }
 
 /// What follows from a validity check.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, JsonSchema, Serialize, Deserialize)]
 pub enum Consequence {
     /// Nothing.
     #[serde(rename = "none")]
@@ -103,7 +108,7 @@ pub enum Consequence {
 }
 
 /// Leak-tightness class by ISO 10648-2 at the pressure difference of the hourly leak rate.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, JsonSchema, Serialize, Deserialize)]
 pub struct TightnessClass {
     /// The tightest class whose limit is met with at least 95 % conformance probability; `null` where none is.
     pub assigned: Option<u8>,
@@ -116,7 +121,7 @@ pub struct TightnessClass {
 }
 
 /// One class and how likely it is met.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, JsonSchema, Serialize, Deserialize)]
 pub struct ClassLine {
     /// Class, 1 to 4.
     pub class: u8,
@@ -127,7 +132,7 @@ pub struct ClassLine {
 }
 
 /// One run of a series.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, JsonSchema, Serialize, Deserialize)]
 pub struct RunResult {
     /// What was inside the boundary.
     pub boundary: String,
@@ -138,7 +143,7 @@ pub struct RunResult {
 }
 
 /// Rows set aside for one reason.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, JsonSchema, Serialize, Deserialize)]
 pub struct SetAsideLine {
     /// Why.
     pub reason: String,
@@ -147,7 +152,7 @@ pub struct SetAsideLine {
 }
 
 /// A raw file.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, JsonSchema, Serialize, Deserialize)]
 pub struct FileLine {
     /// Name as the plan gives it.
     pub file: String,
@@ -162,7 +167,7 @@ pub struct FileLine {
 pub struct Results(pub Vec<(String, ResultValue)>);
 
 /// One result.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, JsonSchema, Serialize, Deserialize)]
 pub struct ResultValue {
     /// The value; `null` where it is not determined.
     pub value: Option<f64>,
@@ -188,7 +193,7 @@ pub struct ResultValue {
 }
 
 /// One line of an uncertainty budget.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, JsonSchema, Serialize, Deserialize)]
 pub struct BudgetEntry {
     /// What contributes.
     pub source: String,
@@ -197,7 +202,7 @@ pub struct BudgetEntry {
 }
 
 /// What a result is.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, JsonSchema, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum ResultValueKind {
     /// A value with a two-sided interval.
@@ -211,7 +216,7 @@ pub enum ResultValueKind {
 }
 
 /// A limit and what came of it.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, JsonSchema, Serialize, Deserialize)]
 pub struct VerdictResult {
     /// Name of the limited result.
     pub quantity: String,
@@ -236,7 +241,7 @@ pub struct VerdictResult {
 }
 
 /// A verdict.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, JsonSchema, Serialize, Deserialize)]
 pub enum Verdict {
     /// The limit is met.
     #[serde(rename = "pass")]
@@ -253,7 +258,7 @@ pub enum Verdict {
 }
 
 /// A check by eye.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, JsonSchema, Serialize, Deserialize)]
 pub struct CheckLine {
     /// What was looked at.
     pub item: String,
@@ -265,7 +270,7 @@ pub struct CheckLine {
 }
 
 /// Verdict on the whole.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, JsonSchema, Serialize, Deserialize)]
 pub enum Overall {
     /// Everything passed.
     #[serde(rename = "pass")]
@@ -365,6 +370,17 @@ impl Results {
 impl Serialize for Results {
     fn serialize<S: serde::Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
         serializer.collect_map(self.0.iter().map(|(name, value)| (name, value)))
+    }
+}
+
+/// In JSON the names are the keys of an object.
+impl JsonSchema for Results {
+    fn schema_name() -> Cow<'static, str> {
+        "Results".into()
+    }
+
+    fn json_schema(generator: &mut SchemaGenerator) -> Schema {
+        BTreeMap::<String, ResultValue>::json_schema(generator)
     }
 }
 

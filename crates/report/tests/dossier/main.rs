@@ -5,4 +5,5 @@
 mod bench;
 mod folder;
 mod page;
+mod schema;
 mod validity;

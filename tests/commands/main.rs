@@ -9,7 +9,6 @@ mod isolated_chamber;
 mod ppm_rise;
 mod ppm_rise_series;
 mod recheck;
-mod schema;
 mod series;
 #[path = "../support/mod.rs"]
 mod support;

@@ -2,7 +2,7 @@
 
 use std::fs;
 
-use crate::support::Bench;
+use crate::support::{Bench, keep_json};
 
 fn dossier() -> Bench {
     let bench = Bench::with_demo();
@@ -21,6 +21,7 @@ fn an_untouched_dossier_is_the_same() {
     assert_eq!(run.code, 0, "{run:?}");
     assert!(run.stdout.starts_with("the same"), "{}", run.stdout);
     assert_eq!(bench.run(&["recheck", "dossier/dossier.json"]).code, 0);
+    keep_json(&bench.read("dossier/dossier.json"));
 }
 
 #[test]

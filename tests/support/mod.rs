@@ -3,6 +3,7 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
+use std::sync::atomic::{AtomicUsize, Ordering};
 
 /// A folder of its own with files, removed at the end.
 pub(crate) struct Bench {
@@ -62,12 +63,9 @@ pub(crate) struct Run {
 }
 
 impl Run {
-    /// What was printed, held against the published schema of its kind.
     pub(crate) fn json(&self) -> serde_json::Value {
-        let value: serde_json::Value =
-            serde_json::from_str(&self.stdout).unwrap_or_else(|error| panic!("no JSON: {error}\n{self:?}"));
-        assert_meets_its_schema(&value);
-        value
+        keep_json(&self.stdout);
+        serde_json::from_str(&self.stdout).unwrap_or_else(|error| panic!("no JSON: {error}\n{self:?}"))
     }
 }
 
@@ -81,15 +79,16 @@ pub(crate) fn run_in(folder: &Path, arguments: &[&str]) -> Run {
     }
 }
 
-/// Asserts that the value meets the committed schema that it names, by a validator that is not ours.
-pub(crate) fn assert_meets_its_schema(value: &serde_json::Value) {
-    let name = value["schema"].as_str().unwrap_or_else(|| panic!("no schema named in {value}"));
-    let file = format!("notebooks-free-docs/formats/{}.schema.json", name.replace('/', "-"));
-    let schema = serde_json::from_str(&fs::read_to_string(workspace().join(&file)).unwrap()).unwrap();
-    let validator = jsonschema::draft202012::new(&schema).unwrap();
-    let errors: Vec<String> =
-        validator.iter_errors(value).map(|error| format!("{}: {error}", error.instance_path())).collect();
-    assert!(errors.is_empty(), "against {file}: {errors:#?}");
+/// Keeps a JSON text in the folder that `TIGHTFIT_KEEP_JSON` names, where `.ci/schema-check` holds it against the published
+/// schema. A validator written in Rust would have the frame library built twice, for its features.
+#[allow(clippy::disallowed_methods, reason = "output of a test for another one")]
+pub(crate) fn keep_json(text: &str) {
+    static COUNT: AtomicUsize = AtomicUsize::new(0);
+    if let Some(folder) = std::env::var_os("TIGHTFIT_KEEP_JSON") {
+        fs::create_dir_all(&folder).unwrap();
+        let number = COUNT.fetch_add(1, Ordering::Relaxed);
+        fs::write(Path::new(&folder).join(format!("{}-{number}.json", std::process::id())), text).unwrap();
+    }
 }
 
 /// The top of the repository.

@@ -102,6 +102,37 @@ impl Recording {
     }
 }
 
+/// A column of a plain table; `None` is an empty cell.
+#[derive(Debug, Clone, PartialEq)]
+pub enum PlainColumn {
+    /// Of text.
+    Text(Vec<Option<String>>),
+    /// Of numbers.
+    Number(Vec<Option<f64>>),
+}
+
+/// A plain table as the bytes of a Parquet file: columns by name, all of one length.
+///
+/// # Errors
+/// Where the frame library refuses: lengths that differ, a name that comes twice.
+pub fn plain_parquet(columns: &[(&str, PlainColumn)]) -> Result<Vec<u8>, TableError> {
+    let height = columns.first().map_or(0, |(_, column)| match column {
+        PlainColumn::Text(cells) => cells.len(),
+        PlainColumn::Number(cells) => cells.len(),
+    });
+    let columns = columns.iter().map(|(name, column)| match column {
+        PlainColumn::Text(cells) => {
+            let cells: Vec<Option<&str>> = cells.iter().map(Option::as_deref).collect();
+            named(name, cells.as_slice())
+        }
+        PlainColumn::Number(cells) => named(name, cells.as_slice()),
+    });
+    let mut frame = DataFrame::new(height, columns.collect())?;
+    let mut bytes = Vec::new();
+    ParquetWriter::new(&mut bytes).finish(&mut frame)?;
+    Ok(bytes)
+}
+
 fn named<T, Phantom: ?Sized>(name: &str, values: T) -> PolarsColumn
 where
     PolarsSeries: NamedFrom<T, Phantom>,
@@ -275,5 +306,28 @@ fn share_equal_times(series: &mut [Series]) {
         if let Some(same) = before.iter().find(|other| other.time_s == rest[0].time_s) {
             rest[0].time_s = Arc::clone(&same.time_s);
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_plain_table_comes_back_from_its_parquet_bytes() {
+        let names = PlainColumn::Text(vec![Some("=1+1".to_owned()), None]);
+        let values = PlainColumn::Number(vec![None, Some(-1.5e-4)]);
+        let bytes = plain_parquet(&[("name", names), ("value", values)]).unwrap();
+        let frame = ParquetReader::new(io::Cursor::new(bytes)).finish().unwrap();
+        let name = frame.column("name").unwrap().str().unwrap();
+        assert_eq!((name.get(0), name.get(1)), (Some("=1+1"), None));
+        let value = frame.column("value").unwrap().f64().unwrap();
+        assert_eq!((value.get(0), value.get(1)), (None, Some(-1.5e-4)));
+    }
+
+    #[test]
+    fn columns_of_unequal_length_are_refused() {
+        let columns = [("a", PlainColumn::Number(vec![None])), ("b", PlainColumn::Number(vec![]))];
+        assert!(matches!(plain_parquet(&columns), Err(TableError::Polars(_))));
     }
 }

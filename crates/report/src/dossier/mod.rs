@@ -17,7 +17,7 @@ use crate::write::{Existing, NewFile, WriteError, write_folder};
 
 pub use html::render_html;
 pub use record::{DataFile, DossierRecord, RECORD_FILE, WrittenFile};
-pub use table::{TABLE_FILE, results_csv};
+pub use table::{CSV_FILE, PARQUET_FILE, results_csv, results_parquet};
 
 /// The page of a dossier.
 pub const PAGE_FILE: &str = "dossier.html";
@@ -31,14 +31,15 @@ pub struct WriteOptions {
     pub with_data: bool,
 }
 
-/// Writes `dossier.html`, `results.csv`, the plots as SVG, with `with_data` the raw files, and last `dossier.json`, which holds the
+/// Writes `dossier.html`, `results.csv`, `results.parquet`, the plots as SVG, with `with_data` the raw files, and last `dossier.json`, which holds the
 /// hashes of all others. Returns the files written.
 ///
 /// # Errors
 /// See [`WriteError`]; then nothing at `out` has changed.
 pub fn write(qualified: &Qualified, out: &Path, options: &WriteOptions) -> Result<Vec<PathBuf>, WriteError> {
     let mut files = vec![NewFile { path: PAGE_FILE.into(), content: render_html(qualified).into_bytes() }];
-    files.push(NewFile { path: TABLE_FILE.into(), content: results_csv(&qualified.result).into_bytes() });
+    files.push(NewFile { path: CSV_FILE.into(), content: results_csv(&qualified.result).into_bytes() });
+    files.push(NewFile { path: PARQUET_FILE.into(), content: results_parquet(&qualified.result) });
     files.extend(plots(qualified));
     let data = if options.with_data { data_files(qualified) } else { Vec::new() };
     let names = data.iter().map(|(name, file)| DataFile { name: name.clone(), path: slashed(&file.path) }).collect();

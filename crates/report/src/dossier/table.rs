@@ -1,24 +1,44 @@
-//! The results as a CSV table, one row a result, for those who collect them.
+//! The results as a table, one row a result, for those who collect them: as CSV and as Parquet.
 
-use crate::result::{Qualification, ResultValue, Results};
+use tightfit_ingest::table::{PlainColumn, plain_parquet};
 
-/// File name of the table.
-pub const TABLE_FILE: &str = "results.csv";
+use crate::result::{Qualification, ResultValue};
 
-const HEADER: [&str; 12] = [
-    "enclosure",
-    "test",
-    "run",
-    "quantity",
-    "value",
-    "unit",
-    "standard_uncertainty",
-    "interval95_low",
-    "interval95_high",
-    "kind",
-    "at",
-    "verdict",
+/// File name of the table as CSV.
+pub const CSV_FILE: &str = "results.csv";
+/// File name of the table as Parquet.
+pub const PARQUET_FILE: &str = "results.parquet";
+
+/// The columns in order; those of numbers are marked.
+const HEADER: [(&str, bool); 12] = [
+    ("enclosure", false),
+    ("test", false),
+    ("run", false),
+    ("quantity", false),
+    ("value", true),
+    ("unit", false),
+    ("standard_uncertainty", true),
+    ("interval95_low", true),
+    ("interval95_high", true),
+    ("kind", false),
+    ("at", false),
+    ("verdict", false),
 ];
+
+/// One result.
+struct Row<'a> {
+    enclosure: &'a str,
+    test: &'a str,
+    run: &'a str,
+    quantity: &'a str,
+    value: &'a ResultValue,
+    verdict: String,
+}
+
+enum Cell {
+    Text(String),
+    Number(Option<f64>),
+}
 
 /// All results as CSV with a header, comma separated, UTF-8.
 ///
@@ -27,44 +47,90 @@ const HEADER: [&str; 12] = [
 pub fn results_csv(result: &Qualification) -> String {
     let mut writer = csv::Writer::from_writer(Vec::new());
     // Writing to memory cannot fail, and every record has the header's length.
-    let _ = writer.write_record(HEADER);
-    for test in &result.tests {
-        for row in rows(result, &test.id, "", &test.results) {
-            let _ = writer.write_record(row);
-        }
-        for run in &test.runs {
-            for row in rows(result, &test.id, &run.boundary, &run.results) {
-                let _ = writer.write_record(row);
-            }
-        }
+    let _ = writer.write_record(HEADER.map(|(name, _)| name));
+    for row in rows(result) {
+        let _ = writer.write_record(row.cells().map(|cell| match cell {
+            Cell::Text(text) => harmless(text),
+            Cell::Number(number) => number.map_or(String::new(), |number| number.to_string()),
+        }));
     }
     let bytes = writer.into_inner().unwrap_or_default();
     String::from_utf8_lossy(&bytes).into_owned()
 }
 
-fn rows<'a>(
-    result: &'a Qualification,
-    test: &'a str,
-    run: &'a str,
-    results: &'a Results,
-) -> impl Iterator<Item = [String; 12]> + 'a {
-    results.0.iter().map(move |(name, value)| {
-        let ResultValue { unit, standard_uncertainty, interval95: [low, high], .. } = value;
+/// The same table as a Parquet file; empty texts are empty cells.
+#[must_use]
+pub fn results_parquet(result: &Qualification) -> Vec<u8> {
+    let rows: Vec<[Cell; 12]> = rows(result).iter().map(Row::cells).collect();
+    let columns: Vec<(&str, PlainColumn)> = HEADER
+        .iter()
+        .enumerate()
+        .map(|(place, (name, of_numbers))| {
+            let cells = rows.iter().map(|row| &row[place]);
+            let column = if *of_numbers {
+                PlainColumn::Number(cells.map(Cell::number).collect())
+            } else {
+                PlainColumn::Text(cells.map(Cell::text).collect())
+            };
+            (*name, column)
+        })
+        .collect();
+    plain_parquet(&columns).expect("all columns have one length, their names differ, and memory takes every byte")
+}
+
+fn rows(result: &Qualification) -> Vec<Row<'_>> {
+    let mut rows = Vec::new();
+    for test in &result.tests {
+        let whole = std::iter::once(("", &test.results));
+        for (run, results) in whole.chain(test.runs.iter().map(|run| (run.boundary.as_str(), &run.results))) {
+            rows.extend(results.0.iter().map(|(quantity, value)| Row {
+                enclosure: &result.enclosure,
+                test: &test.id,
+                run,
+                quantity,
+                value,
+                verdict: verdicts(result, &test.id, run, quantity),
+            }));
+        }
+    }
+    rows
+}
+
+impl Row<'_> {
+    fn cells(&self) -> [Cell; 12] {
+        let text = |text: &str| Cell::Text(text.to_owned());
+        let ResultValue { unit, standard_uncertainty, interval95: [low, high], .. } = self.value;
         [
-            harmless(&result.enclosure),
-            harmless(test),
-            harmless(run),
-            harmless(name),
-            number(value.value),
-            unit.clone(),
-            number(*standard_uncertainty),
-            number(*low),
-            number(*high),
-            kind(value),
-            value.at.clone().unwrap_or_default(),
-            verdicts(result, test, run, name),
+            text(self.enclosure),
+            text(self.test),
+            text(self.run),
+            text(self.quantity),
+            Cell::Number(self.value.value),
+            text(unit),
+            Cell::Number(*standard_uncertainty),
+            Cell::Number(*low),
+            Cell::Number(*high),
+            Cell::Text(kind(self.value)),
+            text(self.value.at.as_deref().unwrap_or_default()),
+            text(&self.verdict),
         ]
-    })
+    }
+}
+
+impl Cell {
+    fn number(&self) -> Option<f64> {
+        match self {
+            Self::Number(number) => *number,
+            Self::Text(_) => None,
+        }
+    }
+
+    fn text(&self) -> Option<String> {
+        match self {
+            Self::Text(text) => Some(text.clone()).filter(|text| !text.is_empty()),
+            Self::Number(_) => None,
+        }
+    }
 }
 
 fn verdicts(result: &Qualification, test: &str, run: &str, quantity: &str) -> String {
@@ -74,16 +140,12 @@ fn verdicts(result: &Qualification, test: &str, run: &str, quantity: &str) -> St
     own.map(|verdict| verdict.verdict.words()).collect::<Vec<_>>().join("; ")
 }
 
-fn number(value: Option<f64>) -> String {
-    value.map_or(String::new(), |value| value.to_string())
-}
-
 fn kind(value: &ResultValue) -> String {
     serde_json::to_value(value.kind).ok().and_then(|kind| kind.as_str().map(str::to_owned)).unwrap_or_default()
 }
 
-fn harmless(text: &str) -> String {
-    if text.starts_with(['=', '+', '-', '@', '\t', '\r']) { format!("'{text}") } else { text.to_owned() }
+fn harmless(text: String) -> String {
+    if text.starts_with(['=', '+', '-', '@', '\t', '\r']) { format!("'{text}") } else { text }
 }
 
 #[cfg(test)]

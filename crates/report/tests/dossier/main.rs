@@ -5,5 +5,6 @@
 mod bench;
 mod folder;
 mod page;
+mod recheck;
 mod schema;
 mod validity;

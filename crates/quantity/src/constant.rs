@@ -23,8 +23,8 @@ pub const WATER_DENSITY_CONVENTIONAL: f64 = 1000.0;
 /// 149, Table 1; figure from memory).
 pub const OXYGEN_IN_DRY_AIR: f64 = 0.209_39;
 
-/// One barrer in mol·m/(m²·s·Pa): 10⁻¹⁰ cm³(STP)·cm/(cm²·s·cmHg) with the conventional
-/// mmHg and the molar volume at 0 °C and 101.325 kPa. Computed from the definition.
+/// One barrer in mol·m/(m²·s·Pa): 10⁻¹⁰ cm³(STP)·cm/(cm²·s·cmHg) with 10 Torr as 1 cmHg
+/// and the molar volume at 0 °C and 101.325 kPa. Computed from the definition.
 pub const BARRER: f64 = 3.346_402_703e-16;
 
 /// Density of air-free water at 101.325 kPa, kg/m³, for 0 °C to 40 °C.

@@ -4,6 +4,7 @@
 //! difference is below what moisture analysers resolve, and the conversion stays
 //! exactly invertible.
 
+use crate::constant::ZERO_CELSIUS_K;
 use crate::unit::DewPhase;
 
 /// Triple point of water, K (IAPWS R14-08(2011)).
@@ -97,10 +98,21 @@ pub fn frost_point_k(mole_fraction: f64, pressure_pa: f64) -> Option<f64> {
     Some(0.5 * (low + high))
 }
 
-/// Mole fraction of water in room air from relative humidity (over liquid water, 0 to 1).
+/// Factor by which air at `pressure_pa` raises the saturation pressure of water in it (1.0040 at 20 °C and 101.325 kPa).
 ///
-/// The example of US 40 CFR 1065.645(c), 50.77 % at 20 °C and 99 980 Pa, gives 0.011 868.
+/// CIPM-2007: Picard et al., Metrologia 45 (2008) 149, equation A1.2, for 15 °C to 27 °C and 60 kPa to 110 kPa (coefficients
+/// from memory). It is that of air; readings of dew points in another gas are converted without one (at most 0.5 %).
+#[must_use]
+pub fn enhancement_in_air(temperature_k: f64, pressure_pa: f64) -> f64 {
+    let celsius = temperature_k - ZERO_CELSIUS_K;
+    1.000_62 + 3.14e-8 * pressure_pa + 5.6e-7 * celsius * celsius
+}
+
+/// Mole fraction of water in room air from relative humidity (over liquid water, 0 to 1), as CIPM-2007 has it.
+///
+/// The example of US 40 CFR 1065.645(c), 50.77 % at 20 °C and 99 980 Pa, gives 0.011 868 without the enhancement factor.
 #[must_use]
 pub fn room_air_mole_fraction(relative_humidity: f64, temperature_k: f64, pressure_pa: f64) -> f64 {
-    relative_humidity * liquid_saturation_pressure_pa(temperature_k) / pressure_pa
+    let saturation_pa = enhancement_in_air(temperature_k, pressure_pa) * liquid_saturation_pressure_pa(temperature_k);
+    relative_humidity * saturation_pa / pressure_pa
 }

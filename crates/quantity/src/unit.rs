@@ -4,7 +4,7 @@ mod name;
 
 use std::fmt;
 
-use crate::constant::{STANDARD_ATMOSPHERE_PA, ZERO_CELSIUS_K, water_density};
+use crate::constant::{MOLAR_GAS_CONSTANT, STANDARD_ATMOSPHERE_PA, ZERO_CELSIUS_K, water_density};
 use name::{Exponents, lookup};
 
 /// What a unit measures, as far as plans and exports need to tell.
@@ -379,9 +379,15 @@ fn parse_body(text: &str) -> Option<Body> {
         return Some((entry.scale, entry.offset, entry.exponents, flavour_of(&entry)));
     }
     let (scale, exponents, standard) = parse_product(text)?;
+    if standard && exponents == name::PERMEABILITY_OF_VOLUME {
+        return Some((scale * MOL_PER_STANDARD_M3, 0.0, name::PERMEABILITY, Flavour::Plain));
+    }
     let flavour = if standard { Flavour::Standard } else { Flavour::Plain };
     Some((scale, 0.0, exponents, flavour))
 }
+
+/// Amount of gas in 1 m³ at 0 °C and 101.325 kPa, mol: what permeabilities in volumes mean by it.
+const MOL_PER_STANDARD_M3: f64 = STANDARD_ATMOSPHERE_PA / (MOLAR_GAS_CONSTANT * ZERO_CELSIUS_K);
 
 fn flavour_of(entry: &name::Entry) -> Flavour {
     match entry.kind {
@@ -440,6 +446,11 @@ fn factors(text: &str) -> impl Iterator<Item = &str> {
 
 fn multiply(product: &mut (f64, Exponents, bool), factor: &str, sign: i8) -> Option<()> {
     if factor == "1" {
+        return Some(());
+    }
+    // Films are rated "per 100 in2".
+    if factor == "100" && sign < 0 {
+        product.0 *= 0.01;
         return Some(());
     }
     let (entry, power) = if let Some(entry) = lookup(factor) {

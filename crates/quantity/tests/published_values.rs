@@ -1,10 +1,12 @@
 //! Unit factors and moisture formulations against published figures.
 #![allow(clippy::unwrap_used, reason = "a test that cannot parse its own figures should stop")]
 
+use tightfit_quantity::constant::OXYGEN_IN_DRY_AIR;
 use tightfit_quantity::moisture::{
-    liquid_saturation_pressure_pa, mole_fraction, room_air_mole_fraction, sublimation_pressure_pa,
+    enhancement_in_air, frost_point_k, liquid_saturation_pressure_pa, mole_fraction, room_air_mole_fraction,
+    sublimation_pressure_pa,
 };
-use tightfit_quantity::{DewPhase, Dimension, Quantity, Response, Uncertainty, Unit};
+use tightfit_quantity::{DewPhase, Dimension, Gas, Quantity, Response, Uncertainty, Unit};
 
 fn assert_relative(found: f64, expected: f64, tolerance: f64, what: &str) {
     assert!((found / expected - 1.0).abs() <= tolerance, "{what}: found {found}, expected {expected}");
@@ -63,8 +65,27 @@ fn throughput_and_permeability_units_convert_by_their_definitions() {
         assert_eq!(unit_parsed.dimension(), Dimension::Throughput, "{unit}");
         assert_relative(unit_parsed.to_si(1.0), si, 1e-12, unit);
     }
-    assert_relative(Unit::parse("Barrer").unwrap().to_si(1.0), 3.346_402_703e-16, 1e-9, "Barrer");
-    assert_eq!(Unit::parse("mol m/(m2 s Pa)").unwrap().dimension(), Dimension::Permeability);
+}
+
+/// Computed from the definitions, with 22.413 969 545 01 L/mol at 0 °C and 101.325 kPa: the units in which the tables of the
+/// Polymer Handbook, of vacuum technology and of packaging films stand.
+#[test]
+fn permeability_units_convert_by_their_definitions() {
+    for (unit, si) in [
+        ("1 mol m/(m2 s Pa)", 1.0),
+        ("1 Barrer", 3.346_402_703e-16),
+        ("1e-10 cm3(STP) cm/(cm2 s cmHg)", 3.346_402_703e-16),
+        ("1e-13 cm3(STP) cm/(cm2 s Pa)", 4.461_503_340_5e-16),
+        ("1e-8 cm³(STP)·cm/(cm²·s·atm)", 4.403_161_451_3e-16),
+        ("1 cm3(STP) mm/(m2 day atm)", 5.096_251_679_8e-18),
+        ("1 cm3(STP)·mil/(100 in² day atm)", 2.006_398_299_1e-18),
+        ("1 m3(STP) m/(m2 s Pa)", 3.346_402_703e-16 / 7.500_616_827e-18),
+    ] {
+        let found = Quantity::parse(unit).unwrap().si_of(Dimension::Permeability).unwrap();
+        // The barrer is stated with 1 cmHg of 10 Torr; the conventional column differs by 1.4e-7.
+        assert_relative(found, si, if unit.contains("cmHg") { 2e-7 } else { 1e-9 }, unit);
+    }
+    assert_eq!(Unit::parse("cm3(STP)/min").unwrap().dimension(), Dimension::StandardVolumeFlow);
 }
 
 /// IAPWS R14-08(2011), verification value at 230 K; IAPWS SR1-86(1992), Table 1 (from memory).
@@ -75,22 +96,105 @@ fn saturation_pressure_matches_the_verification_values() {
     assert_relative(liquid_saturation_pressure_pa(373.1243), 101_325.015_2, 1e-8, "liquid, normal boiling point");
 }
 
-/// Saturation pressures computed in 25-digit arithmetic from the published coefficients (six digits).
+/// Saturation pressures computed in 25-digit arithmetic from the published coefficients (six digits): ice by IAPWS
+/// R14-08(2011), supercooled water by Murphy and Koop (2005), water by IAPWS SR1-86(1992), every 10 °C.
 #[test]
-fn saturation_pressure_matches_the_tables_over_ice_and_over_supercooled_water() {
-    for (celsius, pascal) in [(-100.0, 0.001_404_85), (-80.0, 0.054_773), (-60.0, 1.081_35), (-50.0, 3.937_71)] {
+fn saturation_pressure_matches_the_tables_over_ice_and_over_water() {
+    let ice = [
+        0.001_404_85,
+        0.009_682_25,
+        0.054_773,
+        0.261_729,
+        1.081_35,
+        3.937_71,
+        12.8412,
+        38.0051,
+        103.239,
+        259.874,
+        611.153,
+    ];
+    for (celsius, pascal) in (0..).map(|k| 10.0 * f64::from(k) - 100.0).zip(ice) {
         assert_relative(sublimation_pressure_pa(celsius + 273.15), pascal, 5e-6, "over ice");
     }
-    for (celsius, pascal) in [(-100.0, 0.003_053_73), (-80.0, 0.105_899), (-60.0, 1.863_57), (-50.0, 6.316_78)] {
+    let supercooled =
+        [0.003_053_73, 0.019_807_6, 0.105_899, 0.478_859, 1.863_57, 6.316_78, 18.9121, 50.9356, 125.504, 286.453];
+    for (celsius, pascal) in (0..).map(|k| 10.0 * f64::from(k) - 100.0).zip(supercooled) {
         assert_relative(liquid_saturation_pressure_pa(celsius + 273.15), pascal, 5e-6, "over supercooled water");
+    }
+    for (celsius, pascal) in [(0.01, 611.657), (10.0, 1228.11), (20.0, 2339.19)] {
+        assert_relative(liquid_saturation_pressure_pa(celsius + 273.15), pascal, 5e-6, "over water");
     }
 }
 
-/// Worked examples of US 40 CFR 1065.645 (b) and (c): they use Goff (1957), which differs by up to 1e-3.
+/// Other published formulations on the same table: over ice Hardy (1998), Goff (1957), Murphy and Koop (2005), at −100, −70,
+/// −40 and −10 °C; over water the vapour pressure of CIPM-2007 (Picard et al., Metrologia 45 (2008) 149, equation A1.1;
+/// coefficients from memory). They differ among themselves by 0.2 %.
+#[test]
+fn other_published_formulations_agree_within_a_quarter_of_a_per_cent() {
+    for (celsius, others) in [
+        (-100.0, [0.001_401_87, 0.001_401_99, 0.001_406_3]),
+        (-70.0, [0.261_425, 0.261_356, 0.261_859]),
+        (-40.0, [12.8368, 12.8286, 12.8443]),
+        (-10.0, [259.87, 259.662, 259.892]),
+    ] {
+        for pascal in others {
+            assert_relative(sublimation_pressure_pa(celsius + 273.15), pascal, 2.5e-3, "another formulation");
+        }
+    }
+    for celsius in [15.0, 20.0, 25.0, 30.0] {
+        let t = celsius + 273.15;
+        let cipm = f64::exp(1.237_884_7e-5 * t * t - 1.912_131_6e-2 * t + 33.937_110_47 - 6.343_164_5e3 / t);
+        assert_relative(liquid_saturation_pressure_pa(t), cipm, 5e-4, "CIPM-2007");
+    }
+}
+
+/// Frost points of 0.01 to 1000 ppm at 101 325 Pa, computed in 25-digit arithmetic from IAPWS R14-08(2011).
+#[test]
+fn frost_points_match_their_table() {
+    for (ppm, celsius) in [
+        (0.01, -101.587_12),
+        (0.05, -93.479_89),
+        (0.1, -89.750_785),
+        (0.5, -80.473_308),
+        (1.0, -76.185_73),
+        (2.0, -71.705_126),
+        (5.0, -65.462_788),
+        (10.0, -60.479_807),
+        (20.0, -55.253_727),
+        (50.0, -47.940_425),
+        (100.0, -42.075_121),
+        (200.0, -35.897_137),
+        (500.0, -27.205_403),
+        (1000.0, -20.194_832),
+    ] {
+        let found = frost_point_k(ppm * 1e-6, 101_325.0).unwrap() - 273.15;
+        assert!((found - celsius).abs() < 2e-5, "{ppm} ppm: found {found} °C, expected {celsius} °C");
+    }
+}
+
+/// Worked examples of US 40 CFR 1065.645: (a) vapour pressures by Goff (1957), which differs by up to 1e-3, (b) water from the
+/// dew point, (c) from relative humidity, (d) dew point of 925.717 Pa (279.00 K by Hardy (1998), from memory).
 #[test]
 fn water_fraction_matches_the_worked_examples_of_the_regulation() {
+    assert_relative(liquid_saturation_pressure_pa(282.65), 1186.581, 1e-3, "9.5 °C");
+    assert_relative(liquid_saturation_pressure_pa(293.15), 2337.1, 1e-3, "20 °C");
+    assert_relative(sublimation_pressure_pa(257.75), 159.145, 1e-3, "−15.4 °C, over ice (from memory)");
     assert_relative(mole_fraction(282.65, DewPhase::Ice, 99_980.0), 0.011_868, 1e-3, "dew point 9.5 °C");
-    assert_relative(room_air_mole_fraction(0.5077, 293.15, 99_980.0), 0.011_868, 1e-3, "50.77 % at 20 °C");
+    // The regulation leaves out the enhancement of the vapour pressure by the air.
+    let found = room_air_mole_fraction(0.5077, 293.15, 99_980.0) / enhancement_in_air(293.15, 99_980.0);
+    assert_relative(found, 0.011_868, 1e-3, "50.77 % at 20 °C");
+    let dew_point_k = frost_point_k(925.717 / 99_980.0, 99_980.0).unwrap();
+    assert!((dew_point_k - 279.00).abs() < 0.01, "{dew_point_k}");
+}
+
+/// Dry air of CIPM-2007 and of the U.S. Standard Atmosphere 1976 (both from memory): oxygen 20.939 % and 20.9476 %, molar
+/// masses 28.965 46 and 28.9644 g/mol; the enhancement factor of the air at 20 °C and 101.325 kPa is 1.0040.
+#[test]
+fn air_is_that_of_cipm_2007() {
+    assert_relative(OXYGEN_IN_DRY_AIR, 0.209_39, 1e-12, "oxygen");
+    assert_relative(OXYGEN_IN_DRY_AIR, 0.209_476, 5e-4, "oxygen, the older standard");
+    assert_relative(Gas::Air.molar_mass(), 28.9644e-3, 5e-5, "molar mass");
+    assert_relative(enhancement_in_air(293.15, 101_325.0), 1.0040, 5e-5, "enhancement factor");
 }
 
 #[test]

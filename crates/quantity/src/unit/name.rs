@@ -19,7 +19,9 @@ const MASS: Exponents = [1, 0, 0, 0, 0, 0];
 const AMOUNT: Exponents = [0, 0, 0, 0, 1, 0];
 const VOLTAGE: Exponents = [1, 2, -3, 0, 0, -1];
 const CURRENT: Exponents = [0, 0, 0, 0, 0, 1];
-const PERMEABILITY: Exponents = [-1, 0, 1, 0, 1, 0];
+pub(super) const PERMEABILITY: Exponents = [-1, 0, 1, 0, 1, 0];
+/// Permeability with the amount of gas as a volume at reference conditions.
+pub(super) const PERMEABILITY_OF_VOLUME: Exponents = [-1, 3, 1, 0, 0, 0];
 const THROUGHPUT: Exponents = [1, 2, -3, 0, 0, 0];
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -148,8 +150,8 @@ const NAMED: &[Named] = &[
     (&["sccs"], 1e-6, VOLUME_FLOW, Kind::Standard),
     (&["slm", "slpm", "SLPM", "SLM", "nlpm", "NLPM"], 1e-3 / 60.0, VOLUME_FLOW, Kind::Standard),
     (&["NL", "Nl", "sL", "sl", "SL"], 1e-3, VOLUME, Kind::Standard),
-    (&["NmL", "Nml", "scc", "Ncm3", "sml", "smL"], 1e-6, VOLUME, Kind::Standard),
-    (&["Nm3", "sm3", "Sm3"], 1.0, VOLUME, Kind::Standard),
+    (&["NmL", "Nml", "scc", "Ncm3", "sml", "smL", "cm3(STP)"], 1e-6, VOLUME, Kind::Standard),
+    (&["Nm3", "sm3", "Sm3", "m3(STP)"], 1.0, VOLUME, Kind::Standard),
     (&["lusec"], STANDARD_ATMOSPHERE_PA / 760e6, THROUGHPUT, Kind::Plain),
     (&["Barrer", "barrer"], BARRER, PERMEABILITY, Kind::Plain),
     (&["1"], 1.0, ONE, Kind::Plain),

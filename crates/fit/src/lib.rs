@@ -5,6 +5,7 @@
 
 pub mod clean_up;
 pub mod noise;
+pub mod permeation;
 pub mod ppm_rise;
 pub mod ppm_rise_series;
 pub mod pressure_change;

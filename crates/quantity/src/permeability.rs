@@ -8,7 +8,7 @@
 //! polyethylene: general handbook ranges, the weakest.
 
 use crate::Gas;
-use crate::constant::BARRER;
+use crate::constant::{BARRER, MOLAR_GAS_CONSTANT};
 
 /// Material of gloves and seals.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -45,6 +45,27 @@ pub enum Permeant {
     /// Water vapour.
     Water,
 }
+
+/// A permeability known within a factor.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Permeability {
+    /// Median, mol·m/(m²·s·Pa).
+    pub median: f64,
+    /// Standard deviation of the natural logarithm.
+    pub log_standard_deviation: f64,
+}
+
+/// Temperature of the published figures, K.
+const PUBLISHED_AT_K: f64 = 298.15;
+/// Activation energy of permeation and its standard uncertainty, J/mol: gases through rubbers lie between 28 kJ/mol (natural)
+/// and 50 kJ/mol (butyl); water, which dissolves better in the cold, much lower (van Amerongen 1946; Polymer Handbook; from
+/// memory).
+const GAS_ACTIVATION: [f64; 2] = [40e3, 10e3];
+const WATER_ACTIVATION: [f64; 2] = [10e3, 10e3];
+/// Factor within which compounding and filler leave a permeability with 95 %, and the same for the materials whose figures are
+/// weakest.
+const COMPOUNDING: f64 = 3.0;
+const WEAKEST: f64 = 5.0;
 
 /// Lowest and highest published value, barrer.
 type Range = Option<(f64, f64)>;
@@ -87,6 +108,32 @@ impl Elastomer {
             _ => None,
         });
         range.map(|(low, high)| [low * BARRER, high * BARRER])
+    }
+
+    /// What a sound specimen has at a temperature: the published range, compounding and filler, and the step from the
+    /// published temperature, as a median with a factor. `None` where no figure is known.
+    #[must_use]
+    pub fn expected(self, permeant: Permeant, temperature_k: f64) -> Option<Permeability> {
+        let [low, high] = self.permeability(permeant)?;
+        let [activation, activation_uncertainty] = match permeant {
+            Permeant::Water => WATER_ACTIVATION,
+            _ => GAS_ACTIVATION,
+        };
+        let step = (1.0 / PUBLISHED_AT_K - 1.0 / temperature_k) / MOLAR_GAS_CONSTANT;
+        // The published range is taken as a rectangle of the logarithm, the factor as 95 % of a normal.
+        let range = 0.5 * (high / low).ln() / 3f64.sqrt();
+        let compounding = self.compounding().ln() / 1.96;
+        Some(Permeability {
+            median: (low * high).sqrt() * (activation * step).exp(),
+            log_standard_deviation: range.hypot(compounding).hypot(activation_uncertainty * step),
+        })
+    }
+
+    fn compounding(self) -> f64 {
+        match self {
+            Self::Polyurethane | Self::Epdm | Self::ChlorosulfonatedPolyethylene => WEAKEST,
+            _ => COMPOUNDING,
+        }
     }
 
     fn barrer(self, permeant: Permeant) -> Range {
@@ -149,6 +196,19 @@ mod tests {
         assert_eq!(Elastomer::parse("CSM"), Some(Elastomer::ChlorosulfonatedPolyethylene));
         assert_eq!(Elastomer::parse("polychloroprene"), Some(Elastomer::Chloroprene));
         assert_eq!(Elastomer::parse("leather"), None);
+    }
+
+    #[test]
+    fn what_is_expected_covers_the_published_range_and_falls_with_the_temperature() {
+        for permeant in [Permeant::Oxygen, Permeant::Water] {
+            let published = Elastomer::Butyl.permeability(permeant).unwrap();
+            let expected = Elastomer::Butyl.expected(permeant, PUBLISHED_AT_K).unwrap();
+            let factor = (1.96 * expected.log_standard_deviation).exp();
+            assert!(expected.median / factor < published[0] && published[1] < expected.median * factor);
+            assert!((3.0..7.0).contains(&factor), "{factor}");
+            assert!(Elastomer::Butyl.expected(permeant, 285.0).unwrap().median < expected.median);
+        }
+        assert_eq!(Elastomer::Epdm.expected(Permeant::Water, 295.0), None);
     }
 
     #[test]

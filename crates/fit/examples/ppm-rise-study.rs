@@ -178,6 +178,11 @@ fn water(random: &mut Random, rise: &mut Rise) {
     rise.exponentials = vec![[amount, log_uniform(random, 0.3, 4.0)]];
 }
 
+fn water_only_ingress(random: &mut Random, rise: &mut Rise) {
+    water(random, rise);
+    rise.exponentials.clear();
+}
+
 fn water_twice(random: &mut Random, rise: &mut Rise) {
     water(random, rise);
     let amount = log_uniform(random, 3.0, 60.0);
@@ -189,6 +194,11 @@ fn water_tail(random: &mut Random, rise: &mut Rise) {
     water(random, rise);
     rise.exponentials.clear();
     rise.power_law = Some([log_uniform(random, 20.0, 300.0), log_uniform(random, 0.02, 0.5), random.uniform(0.8, 1.2)]);
+}
+
+fn water_weak_tail(random: &mut Random, rise: &mut Rise) {
+    water_tail(random, rise);
+    rise.power_law = Some([log_uniform(random, 0.2, 20.0), log_uniform(random, 0.02, 0.5), random.uniform(0.8, 1.2)]);
 }
 
 fn cells() -> Vec<Cell> {
@@ -208,8 +218,10 @@ fn cells() -> Vec<Cell> {
                 rise.clone(),
                 oxygen_only_ingress,
             );
+            add(format!("water ingress only {hours} h {noise_name}"), Species::Water, rise.clone(), water_only_ingress);
             add(format!("two terms water {hours} h {noise_name}"), Species::Water, rise.clone(), water_twice);
-            add(format!("tail water {hours} h {noise_name}"), Species::Water, rise, water_tail);
+            add(format!("tail water {hours} h {noise_name}"), Species::Water, rise.clone(), water_tail);
+            add(format!("weak tail water {hours} h {noise_name}"), Species::Water, rise, water_weak_tail);
         }
     }
     let lagging = Rise { response_tau_s: 120.0, dead_time_s: 40.0, ..Rise::plain(6.0, 1.0) };

@@ -1,7 +1,6 @@
 //! What the analyser shows of a source: dilution, saturation and its first-order response.
 
 /// Response of the readings to sources inside, at given times.
-#[expect(clippy::struct_field_names, reason = "the names carry their units")]
 #[derive(Debug, Clone)]
 pub(super) struct Forward {
     /// Mean time of the readings in each row, and their standard deviation about it.
@@ -9,9 +8,33 @@ pub(super) struct Forward {
     width_s: Vec<f64>,
     span_s: f64,
     lag_s: f64,
-    /// Fine grid and loss rate of each of its steps; empty where readings follow sources at once and nothing is lost.
+    /// Fine grid and its steps; empty where readings follow sources at once and nothing is lost.
     grid_s: Vec<f64>,
-    loss_per_s: Vec<f64>,
+    steps: Vec<Step>,
+}
+
+/// What a step of the grid does to content and reading; the same for every source, so computed once.
+#[derive(Debug, Clone, Copy)]
+struct Step {
+    /// Share of the content that is left after half the step.
+    keep_half: f64,
+    /// Next reading from the last one and from the content before and after the step, exact for a content that is
+    /// linear over the step.
+    reading: f64,
+    before: f64,
+    after: f64,
+}
+
+impl Step {
+    fn new(width_s: f64, lag_s: f64, loss_per_s: f64) -> Self {
+        let keep_half = (-0.5 * loss_per_s * width_s).exp();
+        if lag_s <= 0.0 {
+            return Self { keep_half, reading: 0.0, before: 0.0, after: 1.0 };
+        }
+        let keep = (-width_s / lag_s).exp();
+        let mean = (1.0 - keep) * lag_s / width_s;
+        Self { keep_half, reading: keep, before: mean - keep, after: 1.0 - mean }
+    }
 }
 
 impl Forward {
@@ -31,7 +54,7 @@ impl Forward {
             span_s,
             lag_s,
             grid_s: Vec::new(),
-            loss_per_s: Vec::new(),
+            steps: Vec::new(),
         };
         if lag_s > 0.0 || loss_per_s.is_some() {
             let mut t = 0.0;
@@ -40,10 +63,13 @@ impl Forward {
                 t += (span_s / 4000.0 + t / 80.0).min(span_s / 300.0);
             }
             forward.grid_s.push(span_s);
-            forward.loss_per_s = forward
+            forward.steps = forward
                 .grid_s
                 .windows(2)
-                .map(|step| loss_per_s.map_or(0.0, |rate| rate(0.5 * (step[0] + step[1]))))
+                .map(|ends| {
+                    let loss = loss_per_s.map_or(0.0, |rate| rate(0.5 * (ends[0] + ends[1])));
+                    Step::new(ends[1] - ends[0], lag_s, loss)
+                })
                 .collect();
         }
         forward
@@ -81,19 +107,10 @@ impl Forward {
         let mut before = released(0.0);
         let mut shown = Vec::with_capacity(self.grid_s.len());
         shown.push(if self.lag_s > 0.0 { y } else { x });
-        for (step, loss) in self.grid_s.windows(2).zip(&self.loss_per_s) {
-            let h = step[1] - step[0];
-            let now = released(step[1]);
-            let keep_half = (-0.5 * loss * h).exp();
-            let next = keep_half * (keep_half * x + now - before);
-            if self.lag_s > 0.0 {
-                // Exact for a content that is linear over the step.
-                let keep = (-h / self.lag_s).exp();
-                let mean = (1.0 - keep) * self.lag_s / h;
-                y = keep * y + x * (mean - keep) + next * (1.0 - mean);
-            } else {
-                y = next;
-            }
+        for (step, &time_s) in self.steps.iter().zip(&self.grid_s[1..]) {
+            let now = released(time_s);
+            let next = step.keep_half * (step.keep_half * x + now - before);
+            y = step.reading * y + step.before * x + step.after * next;
             (x, before) = (next, now);
             shown.push(y);
         }

@@ -63,7 +63,7 @@ pub(super) const INGRESS: usize = 1;
 /// (the Bayesian information criterion), small amounts would be taken for none and go into the ingress.
 const PRIOR_WIDTH: f64 = 4.0;
 /// Most linear parameters of a model.
-pub(super) const MOST: usize = 6;
+pub(super) const MOST: usize = 7;
 
 /// A model solved for its linear parameters.
 #[derive(Debug, Clone, Copy)]
@@ -350,5 +350,9 @@ pub(super) fn phi(z: f64) -> f64 {
 /// Amplitude columns of a shape.
 pub(super) fn amounts(forward: &Forward, shape: Shape) -> Vec<Vec<f64>> {
     let span_s = forward.span_s();
-    (0..shape.terms()).map(|term| forward.source(&|t| shape.released(term, t, span_s))).collect()
+    let column = |term| {
+        let release = shape.release(term, span_s);
+        forward.source(&|t| release.until(t))
+    };
+    (0..shape.terms()).map(column).collect()
 }

@@ -35,7 +35,7 @@ impl Mixture {
         let mut weighted: Vec<(Component, f64)> = components
             .into_iter()
             .map(|c| (c, (total(&c) - top).exp()))
-            .take_while(|(_, weight)| *weight > 1e-5)
+            .take_while(|(_, weight)| *weight > 1e-4)
             .collect();
         let sum: f64 = weighted.iter().map(|(_, w)| w).sum();
         for (_, weight) in &mut weighted {

@@ -103,13 +103,18 @@ pub enum Note {
     },
 }
 
+/// A share in whole percent; what would round to nothing is "under 1 %".
+fn percent(share: f64) -> String {
+    if share < 0.01 { "under 1 %".to_owned() } else { format!("{:.0} %", 100.0 * share) }
+}
+
 impl fmt::Display for Note {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Censored { species, share } => write!(
                 f,
-                "{:.0} % of the {species} readings lie beyond what the analyser reports; they count as \"below\" or \"above\", not as numbers",
-                100.0 * share
+                "{} of the {species} readings lie beyond what the analyser reports; they count as \"below\" or \"above\", not as numbers",
+                percent(*share)
             ),
             Self::BoundFromCensored { species } => write!(
                 f,
@@ -117,8 +122,8 @@ impl fmt::Display for Note {
             ),
             Self::NotSeparable { species, power_law_weight } => write!(
                 f,
-                "{species} still coming off the walls cannot be told from {species} coming in (a slow tail is {:.0} % probable): the result is an upper bound; a second run at another pressure, or a much longer one, would tell",
-                100.0 * power_law_weight
+                "{species} still coming off the walls cannot be told from {species} coming in (a slow tail is {} probable): the result is an upper bound; a second run at another pressure, or a much longer one, would tell",
+                percent(*power_law_weight)
             ),
             Self::HingesOnModel { species, models, ingress_ppm_per_h } => write!(
                 f,
@@ -127,8 +132,8 @@ impl fmt::Display for Note {
             ),
             Self::OutgassingFound { species, share, straight_line_ppm_per_h } => write!(
                 f,
-                "{:.0} % of the rise of {species} is outgassing and is taken out; a straight line would have said {straight_line_ppm_per_h:.3} ppm/h",
-                100.0 * share
+                "{} of the rise of {species} is outgassing and is taken out; a straight line would have said {straight_line_ppm_per_h:.3} ppm/h",
+                percent(*share)
             ),
             Self::RunShort { species, window_h, time_constant_h } => write!(
                 f,

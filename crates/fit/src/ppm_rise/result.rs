@@ -136,6 +136,9 @@ pub struct Diagnostics {
     pub normality_p_value: f64,
     /// Share of the readings in the window that are censored.
     pub censored_share: f64,
+    /// Standard uncertainty that the ingress would have, in ppm/h, if something came off the walls as slowly as the run is
+    /// long.
+    pub slow_term_uncertainty_ppm_per_h: f64,
     /// Plain straight line through the measured readings, ppm/h: what the record would seem to say without a model.
     pub straight_line_ppm_per_h: f64,
     /// Share of the rise over the window that the fit ascribes to outgassing.

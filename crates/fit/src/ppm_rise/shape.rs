@@ -75,19 +75,18 @@ impl Shape {
         }
     }
 
-    /// Amount that term `term` has released until `t_s`, 0 at the start and 1 at the end of the window.
-    pub(super) fn released(self, term: usize, t_s: f64, span_s: f64) -> f64 {
-        let t = t_s / span_s;
+    /// What term `term` releases over a window.
+    pub(super) fn release(self, term: usize, span_s: f64) -> Release {
         match self.kind {
-            Outgassing::None => 0.0,
+            Outgassing::None => Release::Nothing,
             Outgassing::OneExponential | Outgassing::TwoExponentials => {
                 let tau = if term == 0 { self.u } else { self.v }.exp();
-                (-t / tau).exp_m1() / (-1.0 / tau).exp_m1()
+                Release::Exponential { per_s: -1.0 / (tau * span_s), factor: 1.0 / (-1.0 / tau).exp_m1() }
             }
             Outgassing::PowerLaw => {
                 let t0 = self.v.exp();
-                let integral = |t: f64| power_integral(self.u, 1.0 + t / t0);
-                integral(t) / integral(1.0)
+                let factor = 1.0 / power_integral(self.u, 1.0 + 1.0 / t0);
+                Release::PowerLaw { exponent: self.u, per_s: 1.0 / (t0 * span_s), factor }
             }
         }
     }
@@ -120,6 +119,25 @@ impl Shape {
     }
 }
 
+/// Amount that a term has released until a time: 0 at the start and 1 at the end of the window.
+#[derive(Debug, Clone, Copy)]
+pub(super) enum Release {
+    Nothing,
+    Exponential { per_s: f64, factor: f64 },
+    PowerLaw { exponent: f64, per_s: f64, factor: f64 },
+}
+
+impl Release {
+    /// Amount released until `t_s` after the start.
+    pub(super) fn until(self, t_s: f64) -> f64 {
+        match self {
+            Self::Nothing => 0.0,
+            Self::Exponential { per_s, factor } => factor * (per_s * t_s).exp_m1(),
+            Self::PowerLaw { exponent, per_s, factor } => factor * power_integral(exponent, 1.0 + per_s * t_s),
+        }
+    }
+}
+
 /// ∫₁^ratio s^(−n) ds.
 fn power_integral(n: f64, ratio: f64) -> f64 {
     let exponent = 1.0 - n;
@@ -132,7 +150,7 @@ fn power_integral(n: f64, ratio: f64) -> f64 {
 pub(super) fn considered(species: Species) -> &'static [(Outgassing, f64)] {
     match species {
         Species::Oxygen => {
-            &[(Outgassing::None, 0.45), (Outgassing::OneExponential, 0.45), (Outgassing::TwoExponentials, 0.1)]
+            &[(Outgassing::None, 0.475), (Outgassing::OneExponential, 0.475), (Outgassing::TwoExponentials, 0.05)]
         }
         Species::Water => &[
             (Outgassing::None, 0.2),
@@ -154,9 +172,10 @@ mod tests {
             Shape { kind: Outgassing::PowerLaw, u: 1.0, v: -3.0 },
             Shape { kind: Outgassing::PowerLaw, u: 0.7, v: -5.0 },
         ] {
-            let slope = (shape.released(0, 1.0, 1.0) - shape.released(0, 1.0 - 1e-6, 1.0)) / 1e-6;
+            let released = |t: f64| shape.release(0, 1.0).until(t);
+            let slope = (released(1.0) - released(1.0 - 1e-6)) / 1e-6;
             assert!((slope - shape.rate_at_end(0)).abs() < 1e-4, "{slope} {}", shape.rate_at_end(0));
-            assert!((shape.released(0, 1.0, 1.0) - 1.0).abs() < 1e-12 && shape.released(0, 0.0, 1.0).abs() < 1e-12);
+            assert!((released(1.0) - 1.0).abs() < 1e-12 && released(0.0).abs() < 1e-12);
         }
     }
 }

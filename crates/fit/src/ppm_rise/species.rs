@@ -30,6 +30,9 @@ pub(super) struct Fitted {
     pub parts: Parts,
     /// Ratio of the posterior's width to that with uncorrelated noise, same shape.
     pub widening: f64,
+    /// Standard uncertainty of the ingress over the window (a mole fraction) if something came off the walls as slowly
+    /// as the run is long.
+    pub slow_term_uncertainty: f64,
     /// Readings were rounded more coarsely than their noise.
     pub coarse: bool,
     /// Typical content: relative noise is proportional to content over this.
@@ -54,6 +57,8 @@ impl Parts {
 /// Least number of readings in the window, and of measured blocks for a fit.
 pub(super) const LEAST_READINGS: usize = 8;
 const LEAST_MEASURED: usize = 5;
+/// Time constant, in windows, of a term that is as slow as the run is long.
+const SLOW_TERM: f64 = 0.7;
 
 /// Current state of an iteration that adapts weights, censored readings and saturation to the fit.
 struct State {
@@ -320,6 +325,7 @@ impl<'a, 'b, 'c> Job<'a, 'b, 'c> {
         let white = Noise { correlated: 0.0, ..noise };
         let white = design.parts(&white, heaviest.shape)?.0;
         let widening = (heaviest.solved.covariance[1][1] / white.covariance[1][1]).sqrt().max(1.0);
+        let slow_term_uncertainty = design.slow_term_uncertainty(&noise, heaviest.shape);
         let keep: Vec<usize> = (0..design.block.len()).filter(|row| design.block[*row].is_some()).collect();
         Some(Fitted {
             blocks: self.blocks.clone(),
@@ -327,6 +333,7 @@ impl<'a, 'b, 'c> Job<'a, 'b, 'c> {
             noises,
             parts: parts.at(&keep),
             widening,
+            slow_term_uncertainty,
             coarse: self.coarse,
             level_unit: design.level_unit,
         })
@@ -460,6 +467,29 @@ impl Design {
             }
         }
         components
+    }
+
+    /// Standard uncertainty of the ingress with one more term of outgassing, as slow as the run is long.
+    fn slow_term_uncertainty(&self, noise: &Noise, shape: Shape) -> f64 {
+        let exponential = |u: f64| Shape { kind: Outgassing::OneExponential, u, v: 0.0 };
+        let mut terms: Vec<f64> = match shape.kind {
+            Outgassing::None | Outgassing::PowerLaw => Vec::new(),
+            Outgassing::OneExponential => vec![shape.u],
+            Outgassing::TwoExponentials => vec![shape.u, shape.v],
+        };
+        terms.retain(|u| *u < (0.5 * SLOW_TERM).ln());
+        // The slowest of the others may give way: its time constant is free, by the slope of its curve.
+        let slowest = terms.last().copied();
+        terms.push(SLOW_TERM.ln());
+        let column = |u: f64| super::likelihood::amounts(&self.forward, exponential(u)).swap_remove(0);
+        let mut columns: Vec<Vec<f64>> = terms.iter().map(|u| column(*u)).collect();
+        if let Some(u) = slowest {
+            let (less, more) = (column(u - 0.02), column(u + 0.02));
+            columns.push(less.iter().zip(&more).map(|(a, b)| (b - a) / 0.04).collect());
+        }
+        let whitened = self.rows.whiten(noise, &self.shared, &columns);
+        let places: Vec<usize> = (0..columns.len()).collect();
+        self.rows.solve(&whitened, &places).map_or(f64::INFINITY, |solved| solved.covariance[1][1].sqrt())
     }
 
     /// Fit of one model and its parts at the rows.

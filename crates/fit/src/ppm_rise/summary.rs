@@ -5,7 +5,7 @@ use super::exchange::Exchange;
 use super::likelihood::Noise;
 use super::mixture::Mixture;
 use super::species::{Circumstances, Fitted};
-use super::{Diagnostics, ModelWeight, Note, Outgassing, ReadingStatus, RowUse, Series, SpeciesFit};
+use super::{Diagnostics, ModelWeight, Note, Outgassing, ReadingStatus, RowUse, Series, Species, SpeciesFit};
 use crate::noise::{NoiseModel, OrnsteinUhlenbeck, innovations, jarque_bera_p_value, lag1_autocorrelation};
 use crate::uncertainty::Distribution;
 use crate::{BudgetLine, Estimate, Kind};
@@ -15,8 +15,15 @@ pub(super) const PPM: f64 = 1e6;
 
 /// Share of measured readings below which a value is given as an upper bound.
 const LEAST_MEASURED_SHARE: f64 = 0.2;
-/// Probability of a power law from which water is given as an upper bound.
+/// Probability of a power law from which the result must hold for it: an interval that spans it, or an upper bound.
 const SLOW_TAIL: f64 = 0.1;
+/// Share of the bound that a tail may take in an interval; with more, only the bound is given.
+const LITTLE_TAIL: f64 = 0.1;
+/// Probability from which the interval of water spans a model.
+const COUNTS: f64 = 0.1;
+/// How far down an unseen slow term takes the interval, in standard uncertainties with such a term: the 2.5 % point where
+/// one water record in five holds one.
+const UNSEEN_SLOW_TERM: f64 = 1.15;
 
 /// A fitted species in words and numbers.
 pub(super) fn summarise(c: &Circumstances<'_, '_>, fitted: &Fitted) -> (SpeciesFit, Vec<Note>) {
@@ -42,12 +49,16 @@ pub(super) fn summarise(c: &Circumstances<'_, '_>, fitted: &Fitted) -> (SpeciesF
 fn ingress(c: &Circumstances<'_, '_>, fitted: &Fitted, to_ppm_per_h: f64, notes: &mut Vec<Note>) -> Estimate {
     let species = c.species;
     let power_law_weight = fitted.mixture.weight(Outgassing::PowerLaw);
+    let mut distribution = spanning(c, fitted).scaled(to_ppm_per_h);
     if power_law_weight > SLOW_TAIL {
-        // What the walls still give off is not negative, so the whole rise at the end bounds what comes in.
-        notes.push(Note::NotSeparable { species, power_law_weight });
-        return bound_from_end(c, fitted, to_ppm_per_h);
+        let bound = bound_from_end(c, fitted, to_ppm_per_h);
+        let Some(spanned) = spanning_slow_tail(&distribution, fitted, to_ppm_per_h, bound.value) else {
+            notes.push(Note::NotSeparable { species, power_law_weight });
+            return bound;
+        };
+        distribution = spanned;
     }
-    let estimate = with_systematic(c, fitted, &fitted.mixture.ingress().scaled(to_ppm_per_h));
+    let estimate = with_systematic(c, fitted, &distribution);
     if measured_share(&fitted.blocks) < LEAST_MEASURED_SHARE {
         notes.push(Note::BoundFromCensored { species });
         return upper_bound(estimate);
@@ -55,13 +66,43 @@ fn ingress(c: &Circumstances<'_, '_>, fitted: &Fitted, to_ppm_per_h: f64, notes:
     estimate
 }
 
+/// The distribution drawn out up to the bound from the end of the run and twice as far down from there as any model with
+/// some probability reaches; `None` where a tail takes that far down that only the bound tells something.
+fn spanning_slow_tail(
+    distribution: &Distribution,
+    fitted: &Fitted,
+    to_ppm_per_h: f64,
+    bound: f64,
+) -> Option<Distribution> {
+    let lowest = likely_models(fitted).map(|only| only.ingress().quantile(0.025)).fold(f64::INFINITY, f64::min);
+    let lowest = lowest * to_ppm_per_h;
+    (bound > 0.0 && bound - lowest < LITTLE_TAIL * bound)
+        .then(|| distribution.reaching([bound - 2.0 * (bound - lowest), bound]))
+}
+
+/// The parts of the mixture with one model that have some probability.
+fn likely_models(fitted: &Fitted) -> impl Iterator<Item = Mixture> + '_ {
+    KINDS.iter().filter(|kind| fitted.mixture.weight(**kind) > 0.01).filter_map(|kind| fitted.mixture.only(*kind))
+}
+
+/// Distribution of the ingress over the window. Water comes off walls ever more slowly: for it the distribution reaches as
+/// far up as each model with some probability does, and as far down as an unseen term as slow as the run would allow.
+fn spanning(c: &Circumstances<'_, '_>, fitted: &Fitted) -> Distribution {
+    let mixture = fitted.mixture.ingress();
+    if c.species == Species::Oxygen {
+        return mixture;
+    }
+    let counts = KINDS.iter().filter(|kind| fitted.mixture.weight(**kind) > COUNTS);
+    let highest = counts
+        .filter_map(|kind| Some(fitted.mixture.only(*kind)?.ingress().quantile(0.975)))
+        .fold(f64::NEG_INFINITY, f64::max);
+    mixture.reaching([mixture.median() - UNSEEN_SLOW_TERM * fitted.slow_term_uncertainty, highest])
+}
+
 /// The highest bound that a model with some probability gives for the rise at the end.
 fn bound_from_end(c: &Circumstances<'_, '_>, fitted: &Fitted, to_ppm_per_h: f64) -> Estimate {
     let end = |mixture: &Mixture| upper_bound(with_systematic(c, fitted, &mixture.rate_at_end().scaled(to_ppm_per_h)));
-    KINDS
-        .iter()
-        .filter(|&&kind| fitted.mixture.weight(kind) > 0.01)
-        .filter_map(|&kind| fitted.mixture.only(kind))
+    likely_models(fitted)
         .map(|mixture| end(&mixture))
         .max_by(|a, b| a.interval95[1].total_cmp(&b.interval95[1]))
         .unwrap_or_else(|| end(&fitted.mixture))
@@ -196,6 +237,7 @@ fn diagnostics(fitted: &Fitted) -> Diagnostics {
         innovation_autocorrelation: lag1_autocorrelation(&errors),
         normality_p_value: jarque_bera_p_value(&errors),
         censored_share: 1.0 - measured_share(blocks),
+        slow_term_uncertainty_ppm_per_h: fitted.slow_term_uncertainty * 3600.0 * PPM / blocks.span_s,
         straight_line_ppm_per_h: straight_line(blocks) * 3600.0 * PPM,
         outgassed_share: if rise.abs() > 0.0 { (outgassed / rise).clamp(-1.0, 1.0) } else { 0.0 },
     }

@@ -79,12 +79,10 @@ fn species_runs(runs: &[Run], settings: &Settings, species: Species) -> SpeciesR
 /// Whether the interval of the leak with free signs is narrower than "between nothing and all".
 fn is_separable(species: &[SpeciesRuns], pressure: Option<Quantity>) -> bool {
     let Some((_, spread)) = normal_conductance(species, pressure) else { return false };
-    let bounded_only = species.iter().any(|s| !s.runs.is_empty() && s.runs.iter().all(|run| run.is_bound));
-    let narrow = species
+    species
         .iter()
         .filter_map(SpeciesRuns::at_strongest_leak)
-        .any(|(coefficient, whole)| 1.96 * spread * coefficient < whole);
-    narrow && !bounded_only
+        .any(|(coefficient, whole)| 1.96 * spread * coefficient < whole)
 }
 
 struct Series<'a> {
@@ -111,11 +109,24 @@ impl Series<'_> {
             self.part(&widened)
         };
         let has = |s: Species| !self.species[s as usize].runs.is_empty();
+        let likely = [0.025, 0.975].map(|p| conductance.quantile(p).max(0.0));
+        let only_bounds = |s: Species| self.domain == Domain::Real && self.species[s as usize].is_bounded_only();
+        let bound = |s: Species, c: f64| {
+            at_most(self.species[s as usize].highest_ingress(c, likely)).at(settings.reference_pressure_pa)
+        };
         let sum = |s: Species| {
+            if only_bounds(s) {
+                return Some(bound(s, coefficient(s)));
+            }
             let total = posterior.ingress(s as usize, coefficient(s))?;
             Some(not_negative(Estimate::from_distribution(total, Vec::new())).at(settings.reference_pressure_pa))
         };
-        let permeation = |s: Species| Some(self.part(&posterior.ingress(s as usize, 0.0)?));
+        let permeation = |s: Species| {
+            if only_bounds(s) {
+                return Some(bound(s, 0.0));
+            }
+            Some(self.part(&posterior.ingress(s as usize, 0.0)?))
+        };
         let points = self.points(posterior);
         let mut result = PpmRiseSeries {
             oxygen_ingress: sum(Species::Oxygen),
@@ -277,9 +288,23 @@ fn unseen(result: &PpmRiseSeries) -> Vec<Note> {
     ];
     parts
         .into_iter()
-        .filter(|(part, _, _)| part.as_ref().is_some_and(|e| e.interval95[0] <= 0.0))
+        .filter(|(part, _, _)| part.as_ref().is_some_and(|e| e.kind == Kind::Estimate && e.interval95[0] <= 0.0))
         .map(|(_, species, leak)| Note::PartNotSeen { species, leak })
         .collect()
+}
+
+/// An upper bound below which nothing favours one value over another.
+fn at_most(highest: f64) -> Estimate {
+    let distribution = Distribution::from_density(vec![0.0, highest], &[1.0, 1.0]);
+    Estimate {
+        kind: Kind::UpperBound,
+        value: highest,
+        interval95: [f64::NEG_INFINITY, highest],
+        ..Estimate::from_distribution(
+            distribution,
+            vec![BudgetLine::new("bounds of the runs", highest / 12.0_f64.sqrt())],
+        )
+    }
 }
 
 /// Value and interval cut at zero; the distribution stays, since conformance probabilities know that nothing is

@@ -32,7 +32,7 @@ struct Table {
     g: Vec<f64>,
     /// For every g the permeations with their log weight.
     points: Vec<Vec<(f64, f64)>>,
-    /// Log of the total weight for every g.
+    /// Log likelihood of every g.
     log_total: Vec<f64>,
     scale: f64,
 }
@@ -80,6 +80,22 @@ impl SpeciesRuns {
         (w > 0.0).then(|| (sum / w, w.sqrt().recip()))
     }
 
+    /// Whether there are runs, and none gives a value.
+    pub(super) fn is_bounded_only(&self) -> bool {
+        !self.runs.is_empty() && self.runs.iter().all(|run| run.is_bound)
+    }
+
+    /// Largest ingress at a leak coefficient that bounds and conductances between `g` allow: with the conductance in that
+    /// range, what a run leaves for permeation and what leaks at the coefficient.
+    pub(super) fn highest_ingress(&self, leak_coefficient: f64, g: [f64; 2]) -> f64 {
+        let widened = 1.0 + 2.0 * self.scale;
+        let allows = |run: &RunLikelihood| {
+            let more = leak_coefficient - run.leak_coefficient;
+            run.upper * widened + more * if more > 0.0 { g[1] } else { g[0] }
+        };
+        self.runs.iter().map(allows).fold(f64::INFINITY, f64::min).max(0.0)
+    }
+
     /// Largest ingress through leaks per conductance, with the largest ingress any run there allows.
     pub(super) fn at_strongest_leak(&self) -> Option<(f64, f64)> {
         self.runs
@@ -118,7 +134,12 @@ impl SpeciesRuns {
                     at_g.push((permeation, log + step.ln()));
                 }
             }
-            log_total.push(log_sum(at_g.iter().map(|p| p.1)));
+            log_total.push(if domain == Domain::Real && self.is_bounded_only() {
+                // Bounds exclude what exceeds them and favour nothing below, so the permeation is not averaged over.
+                self.runs.iter().map(|run| run.at(g * run.leak_coefficient)).sum()
+            } else {
+                log_sum(at_g.iter().map(|p| p.1))
+            });
             points.push(at_g);
         }
         Table { g, points, log_total, scale: self.scale }
@@ -133,7 +154,9 @@ impl Table {
         if smear < 0.7 * step {
             return interpolated(&self.g, &self.log_total, g);
         }
-        let kernel = |shown: f64| -0.5 * ((shown - g) / smear).powi(2) - smear.ln();
+        // The factor of the sum over the grid, so that it goes over into the interpolation where there is little to smear.
+        let factor = (step / (smear * (2.0 * std::f64::consts::PI).sqrt())).ln();
+        let kernel = |shown: f64| -0.5 * ((shown - g) / smear).powi(2) + factor;
         log_sum(self.g.iter().zip(&self.log_total).map(|(shown, log)| log + kernel(*shown)))
     }
 }
@@ -230,26 +253,35 @@ fn log_pressure(pressure: Option<Quantity>, g: f64) -> f64 {
     pressure.map_or(0.0, |p| -0.5 * ((g - p.value) / p.standard_uncertainty).powi(2))
 }
 
-/// Correlation matrix of (g, π of oxygen, π of water), every run taken as normal; zeros for what was not measured.
+/// Correlation matrix of (g, π of oxygen, π of water), every run taken as normal, linear around the best fit, scale errors
+/// of the analysers included; zeros for what was not measured.
 pub(super) fn correlation(species: &[SpeciesRuns], pressure: Option<Quantity>) -> [[f64; 3]; 3] {
+    let Some((g, _)) = normal_conductance(species, pressure) else { return [[0.0; 3]; 3] };
     // In units of the largest coefficient, so that the matrix is well scaled.
     let unit = species.iter().flat_map(SpeciesRuns::values).fold(0.0_f64, |a, run| a.max(run.leak_coefficient));
     let unit = if unit > 0.0 { unit } else { 1.0 };
-    let mut precision = nalgebra::Matrix3::<f64>::zeros();
+    // The last two are the relative errors of the scales.
+    let mut precision = nalgebra::Matrix5::<f64>::zeros();
     if let Some(p) = pressure {
         precision[(0, 0)] += (unit * p.standard_uncertainty).powi(-2);
     }
+    let mut present = [false; 5];
     for (index, own) in species.iter().enumerate() {
-        let axis = index + 1;
+        let (permeation, scale) = (index + 1, index + 3);
+        let level = own.permeation_given(g).map_or(0.0, |(centre, _)| centre);
         for run in own.values() {
-            let (weight, c) = (run.standard_deviation.powi(-2), run.leak_coefficient / unit);
-            precision[(0, 0)] += weight * c * c;
-            precision[(0, axis)] += weight * c;
-            precision[(axis, 0)] += weight * c;
-            precision[(axis, axis)] += weight;
+            let weight = run.standard_deviation.powi(-2);
+            let shown = g * run.leak_coefficient + level;
+            let slopes = [(0, run.leak_coefficient / unit), (permeation, 1.0), (scale, shown)];
+            for (a, slope_a) in slopes {
+                for (b, slope_b) in slopes {
+                    precision[(a, b)] += weight * slope_a * slope_b;
+                }
+            }
+            (present[0], present[permeation]) = (true, true);
         }
+        precision[(scale, scale)] += own.scale.max(1e-6).powi(-2);
     }
-    let present = [precision[(0, 0)] > 0.0, precision[(1, 1)] > 0.0, precision[(2, 2)] > 0.0];
     for axis in 0..3 {
         if !present[axis] {
             precision[(axis, axis)] = 1.0;

@@ -12,6 +12,8 @@ pub(super) struct RunLikelihood {
     pub centre: f64,
     pub standard_deviation: f64,
     pub is_bound: bool,
+    /// Upper end of the interval.
+    pub upper: f64,
     first: f64,
     step: f64,
     log_likelihood: Vec<f64>,
@@ -45,7 +47,8 @@ impl RunLikelihood {
                 if is_bound { log_above(distribution, at) } else { log_density(distribution, at, step, z) }
             })
             .collect();
-        Some(Self { leak_coefficient, centre, standard_deviation, is_bound, first, step, log_likelihood })
+        let upper = estimate.interval95[1];
+        Some(Self { leak_coefficient, centre, standard_deviation, is_bound, upper, first, step, log_likelihood })
     }
 
     /// Log likelihood of an ingress, up to a constant.

@@ -205,6 +205,34 @@ impl Distribution {
         }
     }
 
+    /// The distribution with its parts below and above the median drawn out, so that the central 95 % reach at least to
+    /// the given ends; the median stays, and nothing is drawn in.
+    #[must_use]
+    pub fn reaching(&self, interval95: [f64; 2]) -> Self {
+        let (low, median, high) = (self.quantile(0.025), self.median(), self.quantile(0.975));
+        let factor = |wanted: f64, own: f64| if own > 0.0 { (wanted / own).max(1.0) } else { 1.0 };
+        let (below, above) =
+            (factor(median - interval95[0], median - low), factor(interval95[1] - median, high - median));
+        if below <= 1.0 && above <= 1.0 {
+            return self.clone();
+        }
+        let (x, cumulative) = self.table();
+        let drawn = |v: f64| median + if v < median { below } else { above } * (v - median);
+        Self::Tabulated { x: x.into_iter().map(drawn).collect(), cumulative }
+    }
+
+    /// Abscissae and cumulative probabilities.
+    fn table(&self) -> (Vec<f64>, Vec<f64>) {
+        if let Self::Tabulated { x, cumulative } = self {
+            return (x.clone(), cumulative.clone());
+        }
+        let (centre, spread) = (self.median(), 0.5 * (self.quantile(0.841_345) - self.quantile(0.158_655)));
+        let x: Vec<f64> = (-160..=160).map(|i| centre + 0.05 * spread * f64::from(i)).collect();
+        let mut cumulative: Vec<f64> = x.iter().map(|v| self.cdf(*v)).collect();
+        (cumulative[0], cumulative[320]) = (0.0, 1.0);
+        (x, cumulative)
+    }
+
     /// Distribution of the sum of the quantity and an independent normal error of mean 0.
     #[must_use]
     pub fn with_normal_error(&self, standard_deviation: f64) -> Self {
@@ -351,6 +379,16 @@ mod tests {
     fn turning_the_sign_mirrors_the_quantiles() {
         let table = tabulated_normal().scaled(-2.0);
         assert!((table.quantile(0.025) + 2.0 * 1.959_964).abs() < 2e-4);
+    }
+
+    #[test]
+    fn drawn_out_below_the_median_the_upper_quantiles_stay() {
+        for plain in [tabulated_normal(), Distribution::normal(0.0, 1.0)] {
+            let drawn = plain.reaching([-5.0, 1.0]);
+            assert!((drawn.quantile(0.025) + 5.0).abs() < 1e-3, "{}", drawn.quantile(0.025));
+            assert!((drawn.quantile(0.975) - plain.quantile(0.975)).abs() < 1e-3);
+            assert!(drawn.median().abs() < 1e-3);
+        }
     }
 
     #[test]

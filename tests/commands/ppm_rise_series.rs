@@ -87,6 +87,53 @@ fn parts_are_found(bench: &Bench) {
     assert_eq!(count("rows_read"), count("rows_used") + count("rows_set_aside"));
 }
 
+/// Two butyl gloves of 0.4 mm and 0.55 m²: at 22 °C sound ones pass about 2.3 ppm/h of oxygen and 8.2 ppm/h of water here, so
+/// the truth is 3 and 7 times that.
+const GLOVES: &str =
+    "[[enclosure.gloves]]\nmaterial = \"butyl\"\nthickness = \"0.4 mm\"\narea = \"0.55 m2\"\ncount = 2\n[room]";
+
+#[test]
+fn worn_gloves_pass_more_than_sound_ones_and_are_said_to() {
+    let bench = bench();
+    bench.write("plan.toml", bench.read("plan.toml").replace("[room]", GLOVES));
+    let result = bench.run(&["qualify", "plan.toml", "--format", "json"]).json();
+    let test = &result["tests"][0];
+    let number =
+        |name: &str, key: &str| test["results"][name][key].as_f64().unwrap_or_else(|| panic!("{name}: {test}"));
+    for (species, permeation) in [("oxygen", PERMEATION[0]), ("water", PERMEATION[1])] {
+        let expected = number(&format!("{species}_expected_from_permeation"), "value");
+        let name = format!("permeation_ratio_{species}");
+        assert!((number(&name, "value") / (permeation / expected) - 1.0).abs() < 0.1, "{test}");
+        assert_eq!(test["results"][&name]["unit"], "1");
+        assert!(test["results"][&name]["interval95"][0].as_f64().unwrap() > 1.0, "{test}");
+    }
+    // 1.49 barrer at 25 °C, 15 % less at 22 °C, 1.1 m² over 0.4 mm, 207 100 ppm outside, 0.92 m³.
+    assert!((number("oxygen_expected_from_permeation", "value") / 2.31 - 1.0).abs() < 0.01, "{test}");
+    assert!(test["notes"].to_string().contains("look at them for cracks"), "{test}");
+}
+
+#[test]
+fn a_single_run_says_what_the_gloves_pass_at_most() {
+    let bench = bench();
+    let plan = bench.read("plan.toml").replace("[room]", GLOVES).replace("ppm-rise-series", "ppm-rise");
+    let (plan, _) = plan.split_once("[[test.run]]").unwrap();
+    let plan = plan.replace("[test.columns]", "files = [\"run-6.csv\"]\npressure = \"250 Pa\"\n[test.columns]");
+    bench.write("plan.toml", plan);
+    let result = bench.run(&["qualify", "plan.toml", "--format", "json"]).json();
+    let ratio = &result["tests"][0]["results"]["permeation_ratio_oxygen"];
+    assert_eq!(ratio["kind"], "upper_bound", "{result}");
+    assert!(ratio["interval95"][1].as_f64().unwrap() > PERMEATION[0] / 2.31, "{ratio}");
+}
+
+#[test]
+fn gloves_of_a_material_without_published_figure_are_said() {
+    let bench = bench();
+    bench.write("plan.toml", bench.read("plan.toml").replace("[room]", &GLOVES.replace("butyl", "leather")));
+    let run = bench.run(&["qualify", "plan.toml"]);
+    assert_eq!(run.code, 0, "{run:?}");
+    assert!(run.stdout.replace('\n', " ").contains("\"leather\""), "{}", run.stdout);
+}
+
 #[test]
 fn a_run_without_pressure_says_what_to_state() {
     let bench = bench();

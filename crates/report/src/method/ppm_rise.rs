@@ -1,6 +1,7 @@
 //! Method `ppm-rise`: what comes in while the purifier is off.
 
 use tightfit_fit::Estimate;
+use tightfit_fit::permeation::Measured as MeasuredIngress;
 use tightfit_fit::ppm_rise::{
     self as fit, Analyser, MakeUp, PpmRise, PressureDifference, Quantity, ReadingStatus, Record, RoomAir, Settings,
     Supply, Trace, WindowChoice,
@@ -15,6 +16,7 @@ use crate::plan::{Measured, Plan, Test, Window};
 use crate::plot::{self, Clock, Figure};
 use crate::result::TestResult;
 
+use super::permeation::{self, Surroundings};
 use super::pressure_channels::{fit_instrument, mean, samples};
 use super::validity::{self, Findings};
 use super::{Drawing, Evaluation, Outcome, TestError, pressure_change, rows};
@@ -32,8 +34,16 @@ pub(super) struct Evaluated<'p> {
     pub(super) window_s: [f64; 2],
     pub(super) room_pressure_pa: f64,
     pub(super) room_air: RoomAir,
+    pub(super) room_temperature_k: f64,
     /// Relative standard uncertainties of the scales of the oxygen and the water analyser.
     pub(super) analyser_scales: [f64; 2],
+}
+
+impl Evaluated<'_> {
+    /// What gloves stand in: the room's air at the room's temperature.
+    pub(super) fn around_gloves(&self) -> Surroundings {
+        Surroundings { room_air: self.room_air, temperature_k: self.room_temperature_k }
+    }
 }
 
 /// Where the uncertainty of the analysers' scales enters.
@@ -49,7 +59,10 @@ pub(super) enum Scales {
 pub(crate) fn run(plan: &Plan, test: &Test, folders: &Folders) -> Result<Outcome, TestError> {
     let stated = test.pressure.as_ref().map(tightfit_quantity::Quantity::si);
     let evaluated = evaluate(plan, test, &test.files, stated, test.window, folders, Scales::InEachRun)?;
-    let estimates = estimates(&evaluated.evaluation);
+    let mut estimates = estimates(&evaluated.evaluation);
+    let found = [&evaluated.evaluation.oxygen_ingress, &evaluated.evaluation.water_ingress].map(Option::as_ref);
+    let gloves = permeation::compare(&plan.enclosure, &evaluated.around_gloves(), MeasuredIngress::Total, found);
+    estimates.extend(gloves.estimates);
     let mut result = TestResult {
         window: Some(evaluated.window_s.map(|time_s| evaluated.data.time_text(time_s))),
         window_reason: window_reason(&evaluated.evaluation),
@@ -57,6 +70,7 @@ pub(crate) fn run(plan: &Plan, test: &Test, folders: &Folders) -> Result<Outcome
         ..TestResult::empty(&test.id, test.method.name())
     };
     evaluated.findings.into_result(&mut result);
+    result.notes.extend(gloves.notes);
     rows::account(&mut result, &evaluated.data, evaluated.window_s, &within(&evaluated.evaluation));
     let origin_s = evaluated.data.dated.then_some(evaluated.data.origin_s);
     Ok(Outcome {
@@ -136,6 +150,7 @@ pub(super) fn evaluate<'p>(
         window_s,
         room_pressure_pa: room.pressure_pa,
         room_air: room.air,
+        room_temperature_k: room.temperature_k,
         analyser_scales,
     })
 }
@@ -272,6 +287,7 @@ fn settings(plan: &Plan, data: &TestData<'_>, channels: &Channels<'_>, window: O
 /// The room's air and pressure.
 pub(super) struct Room {
     pub(super) pressure_pa: f64,
+    pub(super) temperature_k: f64,
     pub(super) air: RoomAir,
     pub(super) notes: Vec<String>,
 }
@@ -296,7 +312,7 @@ fn room(plan: &Plan, data: &TestData<'_>) -> Result<Room, TestError> {
         room_air_mole_fraction(uncertainty, temperature_k, pressure_pa),
     );
     let oxygen = Quantity::new(OXYGEN_IN_DRY_AIR * (1.0 - water.value), OXYGEN_IN_DRY_AIR * water.standard_uncertainty);
-    Ok(Room { pressure_pa, air: RoomAir { oxygen, water }, notes })
+    Ok(Room { pressure_pa, temperature_k, air: RoomAir { oxygen, water }, notes })
 }
 
 pub(super) fn quantity(measured: &Measured) -> Quantity {

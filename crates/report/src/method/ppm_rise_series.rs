@@ -1,6 +1,7 @@
 //! Method `ppm-rise-series`: several runs with purification off at different pressures, so that leak and permeation part.
 
 use tightfit_fit::Estimate;
+use tightfit_fit::permeation::Measured;
 use tightfit_fit::ppm_rise::Quantity;
 use tightfit_fit::ppm_rise_series::{self as fit, PpmRiseSeries, Run, Settings};
 use tightfit_fit::pressure_change::PressureChange;
@@ -11,7 +12,7 @@ use crate::plan::{Plan, Test};
 use crate::result::{RunResult, TestResult};
 
 use super::ppm_rise::{Evaluated, Scales};
-use super::{Drawing, Outcome, RunEstimates, TestError, ppm_rise, pressure_change, rows};
+use super::{Drawing, Outcome, RunEstimates, TestError, permeation, ppm_rise, pressure_change, rows};
 
 /// Evaluates a series. `earlier` are the outcomes of the plan's other tests: a leak found from pressure is a further datum.
 pub(crate) fn run(
@@ -34,7 +35,13 @@ pub(crate) fn run(
     result.notes.extend(joint.notes.iter().map(ToString::to_string));
     result.valid = result.problems.is_empty();
     result.gas = Some(Gas::Air.name().to_owned());
-    let estimates = estimates(&joint);
+    let mut estimates = estimates(&joint);
+    if let Some((_, first)) = evaluated_runs.first() {
+        let found = [&joint.oxygen_from_permeation, &joint.water_from_permeation].map(Option::as_ref);
+        let gloves = permeation::compare(&plan.enclosure, &first.around_gloves(), Measured::Permeation, found);
+        result.notes.extend(gloves.notes);
+        estimates.extend(gloves.estimates);
+    }
     result.results = pressure_change::results(&estimates);
     Ok(outcome(result, estimates, evaluated_runs))
 }

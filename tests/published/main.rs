@@ -7,6 +7,7 @@ mod closed_chambers;
 mod distribution_quantiles;
 mod general_library;
 mod gum;
+mod history;
 mod leak_test;
 mod nist_linear;
 mod nist_nonlinear;

@@ -4,6 +4,7 @@
 //! results go out as [`Estimate`]s with distribution and budget.
 
 pub mod clean_up;
+pub mod history;
 pub mod noise;
 pub mod permeation;
 pub mod ppm_rise;

@@ -9,6 +9,7 @@ mod rise;
 mod room;
 mod study;
 mod tally;
+mod years;
 
 pub use hold::{Disturbance, Hold, HoldTruth, SimulatedHold, ThermometerModel, VesselModel};
 pub use random::Random;
@@ -17,3 +18,4 @@ pub use rise::{Rise, SimulatedRise};
 pub use room::{Room, Weather};
 pub use study::{Outcome, evaluate_simulated, study};
 pub use tally::Tally;
+pub use years::{Years, YearsOutcome, study_years};

@@ -3,8 +3,10 @@
 //! This crate knows no files, no clock, no data frames and prints nothing. Channels come in as [`Samples`] in SI units,
 //! results go out as [`Estimate`]s with distribution and budget.
 
+pub mod antechamber;
 pub mod clean_up;
 pub mod history;
+pub mod make_up;
 pub mod noise;
 pub mod permeation;
 pub mod ppm_rise;
@@ -14,6 +16,7 @@ pub mod regeneration;
 pub mod simulate;
 pub mod solve;
 pub mod uncertainty;
+pub mod vacuum_hold;
 
 mod estimate;
 mod samples;

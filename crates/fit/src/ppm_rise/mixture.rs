@@ -1,7 +1,7 @@
 //! Posterior of the steady ingress: a mixture over noise and shapes of outgassing.
 
 use super::Outgassing;
-use super::likelihood::{INGRESS, MOST, Solved, positive};
+use super::likelihood::{INGRESS, MOST, Solved, phi, positive};
 use super::shape::Shape;
 use crate::uncertainty::Distribution;
 use statrs::function::gamma::ln_gamma;
@@ -96,6 +96,43 @@ impl Mixture {
             .map(|&r| parts.iter().map(|(m, s, w)| w / s * (-0.5 * ((r - m) / s).powi(2)).exp()).sum())
             .collect();
         Distribution::from_density(grid, &density)
+    }
+
+    /// Distribution of the outgassing alone at the end of the window, per window; it is not negative, and zero where
+    /// a model has none.
+    pub(super) fn outgassing_at_end(&self) -> Distribution {
+        let mut none = 0.0;
+        let mut parts = Vec::new();
+        for (component, weight) in &self.components {
+            let solved = &component.solved;
+            let shared = solved.size - solved.terms;
+            if solved.terms == 0 {
+                none += weight;
+                continue;
+            }
+            let rate = |term: usize| component.shape.rate_at_end(term);
+            let location: f64 = (0..solved.terms).map(|a| rate(a) * solved.beta[shared + a]).sum();
+            let mut variance = 0.0;
+            for a in 0..solved.terms {
+                for b in 0..solved.terms {
+                    variance += rate(a) * rate(b) * solved.covariance[shared + a][shared + b];
+                }
+            }
+            let scale = variance.max(1e-300).sqrt();
+            parts.push((location, scale, *weight, phi(location / scale).max(1e-12)));
+        }
+        let Some(top) = parts.iter().map(|p| p.0.max(0.0) + 6.0 * p.1).reduce(f64::max) else {
+            return Distribution::normal(0.0, 0.0);
+        };
+        // Squares of even steps: fine near zero, where most of the components end.
+        let x: Vec<f64> = (0..=600).map(|i| top * (f64::from(i) / 600.0).powi(2)).collect();
+        let cumulative = x.iter().map(|&r| {
+            let below = |&(location, scale, weight, positive): &(f64, f64, f64, f64)| {
+                weight * (1.0 - phi((location - r) / scale) / positive).max(0.0)
+            };
+            (none + parts.iter().map(below).sum::<f64>()).min(1.0)
+        });
+        Distribution::Tabulated { cumulative: cumulative.collect(), x }
     }
 }
 

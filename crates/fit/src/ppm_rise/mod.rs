@@ -22,6 +22,7 @@ mod search;
 mod settings;
 mod shape;
 mod species;
+pub(crate) mod steady;
 mod summary;
 mod window;
 
@@ -34,7 +35,7 @@ pub use settings::{Settings, WindowChoice};
 pub use window::{Window, WindowEnd, WindowStart};
 
 use exchange::Exchange;
-use species::{Circumstances, Outcome};
+use species::{Approach, Circumstances, Outcome};
 
 /// Evaluates one run with purification off.
 ///
@@ -67,7 +68,9 @@ pub fn evaluate(record: &Record<'_>, settings: &Settings) -> Result<PpmRise, Ppm
             Species::Oxygen => (record.room_air.oxygen, record.supply.oxygen),
             Species::Water => (record.room_air.water, record.supply.water),
         };
-        let circumstances = Circumstances { species, trace, window, room_air, supply, exchange: exchange.as_ref() };
+        let exchange = exchange.as_ref();
+        let approach = Approach::Linear;
+        let circumstances = Circumstances { species, trace, window, room_air, supply, exchange, approach };
         let (fit, notes) = match species::fit(&circumstances)? {
             Outcome::Fitted(fitted) => summary::summarise(&circumstances, &fitted),
             Outcome::MostlyCensored(blocks) => {

@@ -18,6 +18,16 @@ pub(super) struct Circumstances<'a, 'b> {
     pub room_air: Quantity,
     pub supply: Quantity,
     pub exchange: Option<&'b Exchange>,
+    pub approach: Approach,
+}
+
+/// How an inflow slackens as the content nears that outside.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Approach {
+    /// In proportion to 1 − x/x_out: mixing, molecular flow.
+    Linear,
+    /// In proportion to 1 − (x/x_out)²: laminar flow of a gas into a vessel whose pressure is x.
+    Quadratic,
 }
 
 /// A fitted species.
@@ -234,7 +244,7 @@ impl<'a, 'b, 'c> Job<'a, 'b, 'c> {
             c.trace.analyser.response_tau_s,
             needs_loss.then_some(&loss as &dyn Fn(f64) -> f64),
         );
-        let share = |t: f64| saturation.as_ref().map_or(0.0, |s| s.integral(t)) / c.room_air.value.max(1e-12);
+        let share = |t: f64| saturation.as_ref().map_or(0.0, |s| s.integral(t));
         let shared = Shared::new(&forward, &|t| (t - share(t)) / span_s);
         let make_up = match c.exchange {
             Some(exchange) => {
@@ -245,7 +255,7 @@ impl<'a, 'b, 'c> Job<'a, 'b, 'c> {
         };
         // What the current fit of the ingress loses to saturation is put back, so that the fit is linear around it.
         let returned = match &saturation {
-            Some(s) => forward.source(&|t| s.rate_per_s * s.integral(t)),
+            Some(s) => forward.source(&|t| s.rate_per_s * c.room_air.value * s.integral(t)),
             None => vec![0.0; rows.len()],
         };
         for ((target, supplied), put_back) in rows.target.iter_mut().zip(&make_up).zip(&returned) {
@@ -340,11 +350,12 @@ impl<'a, 'b, 'c> Job<'a, 'b, 'c> {
     }
 }
 
-/// Content so far and the rate at which the room's air limits the ingress; only where that matters.
+/// Share of the inflow that is lost because the content nears that of the room, so far, and the rate at which the
+/// room's air limits the ingress; only where that matters.
 struct Saturation<'s> {
     rate_per_s: f64,
     time_s: &'s [f64],
-    content: &'s [f64],
+    lost: Vec<f64>,
     integral: Vec<f64>,
 }
 
@@ -357,24 +368,37 @@ impl<'s> Saturation<'s> {
             return None;
         }
         let time_s = &job.blocks.time_s;
-        let content = &state.fitted;
-        let mut integral = vec![content[0] * time_s[0]];
+        let approach = job.c.approach;
+        let lost: Vec<f64> = state
+            .fitted
+            .iter()
+            .map(|content| match approach {
+                Approach::Linear => content / room,
+                Approach::Quadratic => (content / room).powi(2),
+            })
+            .collect();
+        let mut integral = vec![lost[0] * time_s[0]];
         for i in 1..time_s.len() {
-            let step = 0.5 * (content[i] + content[i - 1]) * (time_s[i] - time_s[i - 1]);
+            let step = 0.5 * (lost[i] + lost[i - 1]) * (time_s[i] - time_s[i - 1]);
             integral.push(integral[i - 1] + step);
         }
-        // Before the first fit the ingress is not known, but the bend that the readings give it is: without it a first
-        // fit would take the bend for outgassing and stay there.
-        Some(Self { rate_per_s: state.ingress.unwrap_or(0.0) / job.blocks.span_s / room, time_s, content, integral })
+        let rate_per_s = match approach {
+            // Before the first fit the ingress is not known, but the bend that the readings give it is: without it a
+            // first fit would take the bend for outgassing and stay there.
+            Approach::Linear => state.ingress.unwrap_or(0.0) / job.blocks.span_s / room,
+            // The share lost is taken as the current fit has it; that fit follows the readings closely enough.
+            Approach::Quadratic => 0.0,
+        };
+        Some(Self { rate_per_s, time_s, lost, integral })
     }
 
-    /// ∫₀ᵗ x dt of the current fit.
+    /// ∫₀ᵗ of the share lost in the current fit.
     fn integral(&self, t: f64) -> f64 {
         let last = self.time_s.len() - 1;
         let upper = self.time_s.partition_point(|&s| s <= t).clamp(1, last);
         let lower = upper - 1;
         let fraction = (t - self.time_s[lower]) / (self.time_s[upper] - self.time_s[lower]).max(1e-9);
-        let middle = self.content[lower] + 0.5 * fraction * (self.content[upper] - self.content[lower]);
+        let middle = self.lost[lower] + 0.5 * fraction * (self.lost[upper] - self.lost[lower]);
         self.integral[lower] + middle * (t - self.time_s[lower])
     }
 }

@@ -9,6 +9,7 @@ mod rise;
 mod room;
 mod study;
 mod tally;
+mod vessel;
 mod years;
 
 pub use hold::{Disturbance, Hold, HoldTruth, SimulatedHold, ThermometerModel, VesselModel};
@@ -18,4 +19,5 @@ pub use rise::{Rise, SimulatedRise};
 pub use room::{Room, Weather};
 pub use study::{Outcome, evaluate_simulated, study};
 pub use tally::Tally;
+pub use vessel::{GaugeModel, LeakFlow, SimulatedVessel, Vessel, VesselStep};
 pub use years::{Years, YearsOutcome, study_years};

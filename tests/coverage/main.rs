@@ -3,6 +3,7 @@
 #![allow(clippy::unwrap_used, reason = "a test stops where a simulated record cannot be evaluated")]
 
 mod clean_up;
+mod decision;
 mod history;
 mod ppm_rise;
 mod pressure_change;

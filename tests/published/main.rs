@@ -4,6 +4,7 @@
 #![allow(clippy::unreadable_literal, clippy::excessive_precision, reason = "figures stand as they are printed")]
 
 mod closed_chambers;
+mod conformity;
 mod distribution_quantiles;
 mod general_library;
 mod gum;

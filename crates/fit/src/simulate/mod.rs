@@ -2,6 +2,7 @@
 //!
 //! The physics is written out here independently of the estimators, which share no code with it.
 
+mod decision;
 mod hold;
 mod random;
 mod regeneration;
@@ -12,6 +13,7 @@ mod tally;
 mod vessel;
 mod years;
 
+pub use decision::{DecisionStudy, Decisions};
 pub use hold::{Disturbance, Hold, HoldTruth, SimulatedHold, ThermometerModel, VesselModel};
 pub use random::Random;
 pub use regeneration::{RegenerationCell, RegenerationRun, SimulatedRegeneration};

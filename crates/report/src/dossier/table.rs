@@ -59,6 +59,7 @@ pub fn results_csv(result: &Qualification) -> String {
 }
 
 /// The same table as a Parquet file; empty texts are empty cells.
+#[expect(clippy::missing_panics_doc, reason = "it cannot panic, as the text of the expectation proves")]
 #[must_use]
 pub fn results_parquet(result: &Qualification) -> Vec<u8> {
     let rows: Vec<[Cell; 12]> = rows(result).iter().map(Row::cells).collect();

@@ -1,5 +1,6 @@
 //! Plans, verdicts, plots and dossiers of tightness tests.
 
+mod advice;
 mod bench;
 pub mod catalogue;
 pub mod convert;

@@ -1,8 +1,9 @@
 //! From an estimate and a limit to a verdict: conformance probability as in JCGM 106:2012, zones as in ISO 14253-1.
 
 use tightfit_fit::{Estimate, Kind};
-use tightfit_quantity::{Quantity, Unit, display_number};
+use tightfit_quantity::Unit;
 
+use crate::advice;
 use crate::catalogue::{ResultKind, result_kind};
 use crate::method::is_determined;
 use crate::plan::{Bound, Limit, Plan, Rule};
@@ -67,8 +68,8 @@ fn judge_one(limit: &Limit, test: &Judged<'_>, estimate: &Estimate) -> VerdictRe
     let advice = match verdict {
         Verdict::NotValid => format!("Repeat the test: {}.", test.problems.join("; ")),
         Verdict::Pass => "Nothing further for this limit.".to_owned(),
-        Verdict::Fail => fail_advice(limit),
-        Verdict::Undecided => undecided_advice(limit, bound, estimate, test.window_s),
+        Verdict::Fail => advice::fail(limit, words(limit)),
+        Verdict::Undecided => advice::undecided(limit, words(limit), bound, estimate, test.window_s),
     };
     let conformance_probability = is_determined(estimate).then_some(conformance);
     VerdictResult {
@@ -156,68 +157,4 @@ fn result_unit(limit: &Limit) -> Option<Unit> {
 
 fn words(limit: &Limit) -> &str {
     result_kind(&limit.quantity).map_or(limit.quantity.as_str(), |kind: &ResultKind| kind.words)
-}
-
-fn fail_advice(limit: &Limit) -> String {
-    if limit.quantity.starts_with("hourly_leak_rate") || limit.quantity.starts_with("leak_") {
-        "Look for the leak: gloves and cuffs, window seals, ports, antechamber door, valves; then repeat the test. \
-         A series with different boundaries tells where it is."
-            .to_owned()
-    } else {
-        format!("The {} is outside its limit: mend the cause and repeat the test.", words(limit))
-    }
-}
-
-/// How much longer, or what to improve. While noise dominates, its share falls at least as the inverse of time; what
-/// the instruments contribute does not fall at all.
-fn undecided_advice(limit: &Limit, bound: f64, estimate: &Estimate, window_s: f64) -> String {
-    if !is_determined(estimate) {
-        return format!("These data do not determine the {}: see the notes of the test.", words(limit));
-    }
-    let margin = (bound - estimate.value).abs();
-    let noise = estimate.budget.iter().filter(|line| falls_with_time(&line.source));
-    let noise = noise.map(|line| line.standard_uncertainty.powi(2)).sum::<f64>().sqrt();
-    let fixed = (estimate.standard_uncertainty.powi(2) - noise * noise).max(0.0).sqrt();
-    let allowed = margin / ONE_SIDED_95;
-    let largest = estimate.budget.first().map_or("the readings", |line| line.source.as_str());
-    let limit_text = limit_text(limit);
-    if margin < 0.2 * estimate.standard_uncertainty || allowed <= fixed {
-        return format!(
-            "Too near the limit of {limit_text} for these instruments: the largest contribution is {largest}; \
-             improve that, or lower the leak."
-        );
-    }
-    let factor = noise / (allowed * allowed - fixed * fixed).sqrt();
-    let total_s = window_s * factor.max(1.0) * 1.1;
-    if total_s > 20.0 * window_s {
-        return format!(
-            "Running longer alone will hardly decide: the largest contribution is {largest}; \
-             keep the gas mixed, add a thermometer or a reference vessel."
-        );
-    }
-    format!(
-        "Run longer: about {} in all should decide, if the leak is what it looks like now. Largest contribution: {largest}.",
-        duration_text(total_s)
-    )
-}
-
-/// Quantile of the normal distribution for a one-sided 95 % decision.
-const ONE_SIDED_95: f64 = 1.644_853_626_951_472_7;
-
-fn falls_with_time(source: &str) -> bool {
-    ["noise", "wander", "temperature", "fit", "residual"].iter().any(|word| source.to_lowercase().contains(word))
-}
-
-fn limit_text(limit: &Limit) -> String {
-    let quantity: &Quantity = limit.bound.quantity();
-    quantity.text().to_owned()
-}
-
-/// `45 min`, `3.5 h`.
-pub(crate) fn duration_text(seconds: f64) -> String {
-    if seconds < 5400.0 {
-        format!("{:.0} min", (seconds / 60.0).ceil())
-    } else {
-        format!("{} h", display_number(seconds / 3600.0, if seconds < 360_000.0 { 2 } else { 3 }))
-    }
 }

@@ -93,7 +93,7 @@ fn passed(channels: &Channels<'_>, evaluation: &PressureChange, findings: &mut F
     }
     let window = &evaluation.window;
     if !any(LENGTH) {
-        let length = crate::verdict::duration_text(window.to_s - window.from_s);
+        let length = crate::advice::duration_text(window.to_s - window.from_s);
         findings.pass(LENGTH, format!("{length}, long against the lag of the thermometers"));
     }
     match window.start {

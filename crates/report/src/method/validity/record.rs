@@ -2,8 +2,8 @@
 
 use tightfit_ingest::{Recording, Stuck};
 
+use crate::advice::duration_text;
 use crate::data::{ChannelData, TestData};
-use crate::verdict::duration_text;
 
 use super::Findings;
 

@@ -36,6 +36,8 @@ struct Row<'a> {
 }
 
 enum Cell {
+    /// A name that may come from a plan.
+    Name(String),
     Text(String),
     Number(Option<f64>),
 }
@@ -50,7 +52,8 @@ pub fn results_csv(result: &Qualification) -> String {
     let _ = writer.write_record(HEADER.map(|(name, _)| name));
     for row in rows(result) {
         let _ = writer.write_record(row.cells().map(|cell| match cell {
-            Cell::Text(text) => harmless(text),
+            Cell::Name(name) => harmless(name),
+            Cell::Text(text) => text,
             Cell::Number(number) => number.map_or(String::new(), |number| number.to_string()),
         }));
     }
@@ -99,13 +102,14 @@ fn rows(result: &Qualification) -> Vec<Row<'_>> {
 
 impl Row<'_> {
     fn cells(&self) -> [Cell; 12] {
+        let name = |name: &str| Cell::Name(name.to_owned());
         let text = |text: &str| Cell::Text(text.to_owned());
         let ResultValue { unit, standard_uncertainty, interval95: [low, high], .. } = self.value;
         [
-            text(self.enclosure),
-            text(self.test),
-            text(self.run),
-            text(self.quantity),
+            name(self.enclosure),
+            name(self.test),
+            name(self.run),
+            name(self.quantity),
             Cell::Number(self.value.value),
             text(unit),
             Cell::Number(*standard_uncertainty),
@@ -122,13 +126,13 @@ impl Cell {
     fn number(&self) -> Option<f64> {
         match self {
             Self::Number(number) => *number,
-            Self::Text(_) => None,
+            Self::Name(_) | Self::Text(_) => None,
         }
     }
 
     fn text(&self) -> Option<String> {
         match self {
-            Self::Text(text) => Some(text.clone()).filter(|text| !text.is_empty()),
+            Self::Name(text) | Self::Text(text) => Some(text.clone()).filter(|text| !text.is_empty()),
             Self::Number(_) => None,
         }
     }

@@ -3,6 +3,7 @@
 //! The physics is written out here independently of the estimators, which share no code with it.
 
 mod decision;
+mod doses;
 mod hold;
 mod random;
 mod regeneration;
@@ -14,6 +15,7 @@ mod vessel;
 mod years;
 
 pub use decision::{DecisionStudy, Decisions};
+pub use doses::{Dose, Doses};
 pub use hold::{Disturbance, Hold, HoldTruth, SimulatedHold, ThermometerModel, VesselModel};
 pub use random::Random;
 pub use regeneration::{RegenerationCell, RegenerationRun, SimulatedRegeneration};

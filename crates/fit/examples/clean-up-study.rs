@@ -86,7 +86,7 @@ fn cells() -> Vec<Cell> {
             slow_dose.log.doses[0].lasting_s = 30.0;
             cells.push(slow_dose);
             let late = Doses { duration_s: log.duration_s + 0.5 * 300.0, ..log.clone() };
-            cells.push(Cell { from_s: Some(180.0), ..cell("no rise", late, Analyser::default()) });
+            cells.push(Cell { from_s: Some(270.0), ..cell("no rise", late, Analyser::default()) });
             if lag > 0.0 {
                 cells.push(Cell { lag_stated: false, ..cell("response not stated", log, Analyser::default()) });
             }
@@ -97,7 +97,11 @@ fn cells() -> Vec<Cell> {
 
 fn study(cell: &Cell, tests: u64) -> Outcome {
     let mut outcome = Outcome::default();
-    let bound = cell.log.cramer_rao_s(if cell.lag_stated { RESPONSE } else { 1.0 }, cell.from_s);
+    let bound = cell.log.cramer_rao_s(
+        if cell.lag_stated { RESPONSE } else { 1.0 },
+        cell.from_s,
+        cell.analyser.reporting_limit.map(|limit| 1e6 * limit),
+    );
     for seed in 1..=tests {
         match evaluated(cell, seed) {
             Some(found) => outcome.take(&found, &cell.log, bound),

@@ -5,6 +5,7 @@
 
 pub mod antechamber;
 pub mod clean_up;
+pub mod clean_up_series;
 pub mod history;
 pub mod make_up;
 pub mod noise;

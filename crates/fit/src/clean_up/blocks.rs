@@ -46,6 +46,8 @@ impl Block {
 pub(super) struct Blocks {
     pub blocks: Vec<Block>,
     pub span_s: f64,
+    /// Usual time between readings, s.
+    pub cadence_s: f64,
     /// Readings around the reporting limit that are not used.
     pub set_aside: usize,
     /// Smallest step between readings that differ, where readings repeat; 0 otherwise.
@@ -65,14 +67,20 @@ impl Blocks {
 /// Readings repeated at least so often show that the noise does not reach over a step of the display.
 const REPEATED: usize = 8;
 
-pub(super) fn gather(trace: &Trace<'_>, window: &Window) -> Blocks {
+/// `still` is the part, s after the start, in which the content changes fast and blocks stay short.
+pub(super) fn gather(trace: &Trace<'_>, window: &Window, still: [f64; 2]) -> Blocks {
     let time = trace.samples.time_s();
     let start = time.partition_point(|&t| t < window.from_s);
     let end = time.partition_point(|&t| t <= window.to_s);
     let value = trace.samples.value();
     let span_s = time[end - 1] - window.from_s;
-    let mut out =
-        Blocks { blocks: Vec::new(), span_s, set_aside: 0, step: step(&value[start..end], trace.analyser.resolution) };
+    let mut out = Blocks {
+        blocks: Vec::new(),
+        span_s,
+        cadence_s: trace.samples.cadence_s(),
+        set_aside: 0,
+        step: step(&value[start..end], trace.analyser.resolution),
+    };
     let mixed = mixed(trace, start, end);
     let mut index = start;
     while index < end {
@@ -85,7 +93,8 @@ pub(super) fn gather(trace: &Trace<'_>, window: &Window) -> Blocks {
         let same = |i: &usize| trace.status_of(*i) == status && !mixed.contains(i);
         let run = (index..end).take_while(|i| same(i) && repeats(value[*i], value[index])).count();
         let t = time[index] - window.from_s;
-        let until = t + span_s / 4000.0 + t / 25.0;
+        let calm = (t - still[1]).max(still[0] - t).max(0.0);
+        let until = t + span_s / 4000.0 + calm / 25.0;
         let wide = (index..end).take_while(|i| same(i) && time[*i] - window.from_s < until).count().max(1);
         let stuck = status == ReadingStatus::Measured && run >= REPEATED;
         // A block must not reach into a run of repeated readings that begins inside it: the run is found from its start.

@@ -42,10 +42,20 @@ pub(super) struct Solved {
 }
 
 impl Rows<'_> {
+    /// What measured blocks would show of each part: the dear part of a solution, shared by all noise models.
+    pub(super) fn parts(&self, shape: &Shape) -> Vec<[f64; MOST]> {
+        self.blocks.measured().map(|block| shape.parts(block)).collect()
+    }
+
     pub(super) fn solve(&self, shape: &Shape, noise: &Noise) -> Option<Solved> {
-        let size = shape.len();
+        self.solve_parts(&self.parts(shape), shape.len(), noise)
+    }
+
+    /// Solves for the amounts of the first `size` parts.
+    pub(super) fn solve_parts(&self, parts: &[[f64; MOST]], size: usize, noise: &Noise) -> Option<Solved> {
         let width = size + 1;
-        let measured = self.blocks.measured().count();
+        let measured = parts.len();
+        let mut parts = parts.iter();
         let mut matrix = Vec::with_capacity(measured * width);
         let (mut time, mut worth) = (Vec::with_capacity(measured), Vec::with_capacity(measured));
         let mut log_scale = 0.0;
@@ -56,7 +66,7 @@ impl Rows<'_> {
             let variance = 1.0 + noise.kappa * level * level;
             let factor = 1.0 / variance.sqrt();
             log_scale += variance.ln();
-            matrix.extend(shape.parts(block)[..size].iter().map(|part| part * factor));
+            matrix.extend(parts.next()?[..size].iter().map(|part| part * factor));
             matrix.push(block.value * factor);
             time.push(block.middle_s());
             worth.push(block.worth);

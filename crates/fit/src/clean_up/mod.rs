@@ -5,7 +5,7 @@
 //! taken out. Mole fractions are pure numbers, times seconds, unless a name says otherwise.
 //!
 //! In the decay alone τ and the lag are exchangeable: which is which comes from the stated response, over whose
-//! uncertainty the result is averaged.
+//! uncertainty the result is averaged, and from the rise of the dose where the record holds it.
 
 mod blocks;
 mod columns;
@@ -14,6 +14,7 @@ mod likelihood;
 mod note;
 mod posterior;
 mod result;
+mod rise;
 mod search;
 mod window;
 
@@ -47,8 +48,10 @@ pub enum Lag {
     /// Nothing: anything that analysers of trace gases do is thought possible.
     #[default]
     Unknown,
-    /// Stated, in s; a value of 0 means an immediate response.
+    /// Stated, in s; a value of 0 means an immediate response. Without an uncertainty of its own it is known to 10 %.
     Stated(Quantity),
+    /// Known, in s, as far as the result is concerned: its uncertainty is accounted for elsewhere.
+    Exactly(f64),
 }
 
 /// Evaluates one clean-up.
@@ -64,10 +67,14 @@ pub enum Lag {
 /// When the record or the settings allow no estimate at all; see [`CleanUpError`].
 pub fn evaluate(trace: &Trace<'_>, settings: &Settings) -> Result<CleanUp, CleanUpError> {
     check(trace, settings)?;
-    let window = window::find(trace, settings)?;
-    let blocks = blocks::gather(trace, &window);
-    let fit = search::fit(&blocks, trace, settings)?;
-    Ok(result::summarise(trace, settings, window, &blocks, &fit))
+    let (decay, rise) = window::find(trace, settings)?;
+    let blocks = blocks::gather(trace, &decay, [0.0; 2]);
+    let start = search::begin(&blocks, settings)?;
+    if let Some((window, blocks, fit)) = rise.and_then(|rise| search::fit_with_rise(&start, trace, decay, rise)) {
+        return Ok(result::summarise(trace, settings, window, &blocks, &fit));
+    }
+    let fit = search::fit(&start, trace)?;
+    Ok(result::summarise(trace, settings, decay, &blocks, &fit))
 }
 
 fn check(trace: &Trace<'_>, settings: &Settings) -> Result<(), CleanUpError> {
@@ -76,6 +83,7 @@ fn check(trace: &Trace<'_>, settings: &Settings) -> Result<(), CleanUpError> {
     }
     let lag_s = match settings.lag {
         Lag::Stated(lag) => 1.0 + lag.value,
+        Lag::Exactly(lag_s) => 1.0 + lag_s,
         Lag::Unknown => 1.0,
     };
     let positive = [

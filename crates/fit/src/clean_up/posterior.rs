@@ -2,11 +2,11 @@
 
 use super::columns::{DOSE, Shape};
 use super::likelihood::{Noise, Rows, Solved, phi};
-use super::search::TauScan;
+use super::search::{LagNode, TauScan};
 use crate::uncertainty::Distribution;
 
 /// Nodes of the final grid.
-const TAUS: usize = 61;
+const TAUS: usize = 51;
 const FLOORS: usize = 61;
 /// What lies further below the top does not count.
 const DEPTH: f64 = 16.0;
@@ -17,14 +17,25 @@ pub(super) struct Table {
     taus: Vec<f64>,
     floors: Vec<f64>,
     cells: Vec<Cell>,
-    lag_share: f64,
+    response: Response,
+}
+
+/// What the readings say of the analyser's response, s.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Response {
+    /// Mean of its time constant.
+    pub lag_s: f64,
+    /// Standard deviation of its time constant.
+    pub uncertainty_s: f64,
+    /// Standard deviation of the gas's time constant that comes from it.
+    pub time_constant_s: f64,
 }
 
 /// One combination of time constant and floor.
 #[derive(Debug, Clone, Copy, Default)]
 struct Cell {
     weight: f64,
-    /// Sums over the models, weighted.
+    /// Sums over the models, weighted: the dose as a pure decay from the start of the window.
     dose: f64,
     dose_variance: f64,
     slow: f64,
@@ -36,8 +47,7 @@ pub(super) struct Posterior {
     taus: Vec<f64>,
     floors: Vec<f64>,
     cells: Vec<Cell>,
-    /// Standard deviation of the time constant that comes from the lag, s.
-    pub lag_uncertainty_s: f64,
+    pub response: Response,
 }
 
 /// One solved model on the grid of time constants.
@@ -51,22 +61,17 @@ struct Component {
 
 impl Table {
     /// `zero` is the standard uncertainty of the analyser's zero, by which a floor may seem negative.
-    pub(super) fn new(
-        rows: &Rows<'_>,
-        noises: &[Noise],
-        lags: &[(f64, f64)],
-        scan: &TauScan,
-        zero: f64,
-    ) -> Option<Self> {
+    pub(super) fn new(rows: &Rows<'_>, noises: &[Noise], lags: &[LagNode], scan: &TauScan, zero: f64) -> Option<Self> {
         let narrow = narrowed(rows, noises.first()?, lags, scan)?;
         let taus: Vec<f64> = narrow.nodes(TAUS).collect();
         let mut components = Vec::new();
-        for (lag_s, lag_weight) in lags {
+        for node in lags {
             for (tau, tau_s) in taus.iter().enumerate() {
-                let shape = narrow.shape(*tau_s, *lag_s);
+                let shape = narrow.shape(*tau_s, node);
+                let parts = rows.parts(&shape);
                 components.extend(noises.iter().filter_map(|noise| {
-                    let solved = rows.solve(&shape, noise).filter(|solved| solved.beta[DOSE] > 0.0)?;
-                    Some(Component { tau, lag_weight: *lag_weight, shape, noise: *noise, solved })
+                    let solved = rows.solve_parts(&parts, shape.len(), noise).filter(|found| found.beta[DOSE] > 0.0)?;
+                    Some(Component { tau, lag_weight: node.weight, shape, noise: *noise, solved })
                 }));
             }
         }
@@ -74,26 +79,26 @@ impl Table {
         let top = components.iter().map(score).fold(f64::NEG_INFINITY, f64::max);
         components.retain(|component| score(component) > top - DEPTH);
         let floors = floor_nodes(rows, &components, zero)?;
-        let lag_share = lag_uncertainty(&components, &taus);
+        let response = response(&components, &taus);
         let cells = tabulate(rows, &components, &taus, &floors, zero)?;
-        Some(Self { taus, floors, cells, lag_share })
+        Some(Self { taus, floors, cells, response })
     }
 
     pub(super) fn into_posterior(self) -> Posterior {
-        Posterior { taus: self.taus, floors: self.floors, cells: self.cells, lag_uncertainty_s: self.lag_share }
+        Posterior { taus: self.taus, floors: self.floors, cells: self.cells, response: self.response }
     }
 }
 
 /// Range of time constants with any weight, over all lags.
-fn narrowed(rows: &Rows<'_>, noise: &Noise, lags: &[(f64, f64)], scan: &TauScan) -> Option<TauScan> {
+fn narrowed(rows: &Rows<'_>, noise: &Noise, lags: &[LagNode], scan: &TauScan) -> Option<TauScan> {
     let mut range = *scan;
     for pass in 0..3 {
-        let nodes: Vec<f64> = range.nodes(if pass == 0 { 121 } else { 41 }).collect();
+        let nodes: Vec<f64> = range.nodes(if pass == 0 { 61 } else { 31 }).collect();
         let score = |tau_s: f64| {
             lags.iter()
-                .filter_map(|(lag_s, weight)| {
-                    let solved = rows.solve(&range.shape(tau_s, *lag_s), noise)?;
-                    (solved.beta[DOSE] > 0.0).then_some(solved.log_marginal + weight.ln())
+                .filter_map(|node| {
+                    let solved = rows.solve(&range.shape(tau_s, node), noise)?;
+                    (solved.beta[DOSE] > 0.0).then_some(solved.log_marginal + node.weight.ln())
                 })
                 .fold(f64::NEG_INFINITY, f64::max)
         };
@@ -157,9 +162,11 @@ fn tabulate(rows: &Rows<'_>, components: &[Component], taus: &[f64], floors: &[f
             let amounts = component.solved.amounts_given(*floor);
             let cell = &mut cells[component.tau * floors.len() + index];
             cell.weight += weight;
-            cell.dose += weight * amounts[DOSE];
-            cell.dose_variance += weight * component.solved.dose_variance();
-            cell.slow += weight * component.shape.slow().map_or(0.0, |slow| amounts[slow]);
+            let [factor, slow_factor] = component.shape.as_decays_from_start();
+            let before = if component.shape.rise.is_some() { amounts[2] } else { 0.0 };
+            cell.dose += weight * (factor * amounts[DOSE] + before);
+            cell.dose_variance += weight * factor * factor * component.solved.dose_variance();
+            cell.slow += weight * component.shape.slow().map_or(0.0, |slow| slow_factor * amounts[slow]);
         }
     }
     let total: f64 = cells.iter().map(|cell| cell.weight).sum();
@@ -177,8 +184,7 @@ fn tabulate(rows: &Rows<'_>, components: &[Component], taus: &[f64], floors: &[f
     Some(cells)
 }
 
-/// Standard deviation between the lags of the mean time constant.
-fn lag_uncertainty(components: &[Component], taus: &[f64]) -> f64 {
+fn response(components: &[Component], taus: &[f64]) -> Response {
     let top = components.iter().map(|c| c.solved.log_marginal).fold(f64::NEG_INFINITY, f64::max);
     let mut by_lag: Vec<(f64, f64, f64)> = Vec::new();
     for component in components {
@@ -191,8 +197,13 @@ fn lag_uncertainty(components: &[Component], taus: &[f64]) -> f64 {
         }
     }
     let total: f64 = by_lag.iter().map(|lag| lag.2).sum();
-    let mean = by_lag.iter().map(|lag| lag.1).sum::<f64>() / total;
-    (by_lag.iter().map(|(_, sum, weight)| weight * (sum / weight - mean).powi(2)).sum::<f64>() / total).sqrt()
+    by_lag.retain(|lag| lag.2 > 0.0);
+    let spread = |of: &dyn Fn(&(f64, f64, f64)) -> f64| {
+        let mean = by_lag.iter().map(|lag| lag.2 * of(lag)).sum::<f64>() / total;
+        (mean, (by_lag.iter().map(|lag| lag.2 * (of(lag) - mean).powi(2)).sum::<f64>() / total).sqrt())
+    };
+    let (lag_s, uncertainty_s) = spread(&|lag| lag.0);
+    Response { lag_s, uncertainty_s, time_constant_s: spread(&|lag| lag.1 / lag.2).1 }
 }
 
 /// When the content reaches a target, over the joint distribution.
@@ -216,6 +227,13 @@ impl Posterior {
             .map(|(row, tau_s)| row.iter().map(|cell| cell.weight).sum::<f64>() / tau_s)
             .collect();
         Distribution::from_density(self.taus.clone(), &density)
+    }
+
+    /// Dose as a pure decay from the start of the window, and its standard deviation.
+    pub(super) fn dose(&self) -> [f64; 2] {
+        let mean: f64 = self.cells.iter().map(|cell| cell.weight * cell.dose).sum();
+        let spread = |cell: &Cell| cell.weight * ((cell.dose - mean).powi(2) + cell.dose_variance);
+        [mean, self.cells.iter().map(spread).sum::<f64>().sqrt()]
     }
 
     /// Distribution of the floor as the analyser shows it.

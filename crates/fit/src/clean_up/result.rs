@@ -17,6 +17,15 @@ pub struct CleanUp {
     pub time_constant: Estimate,
     /// Content that it comes down to, in ppm.
     pub floor: Estimate,
+    /// Dose in ppm: its height at the onset of the decay.
+    pub dose: Estimate,
+    /// Ingress that the floor implies at most, in ppm/h: floor over time constant. The analyser's zero and what the bed itself
+    /// leaves in the gas are in the floor.
+    pub implied_ingress: Estimate,
+    /// Time constant of the analyser's response, s: mean of what is stated and what the rise of the dose says.
+    pub response_s: f64,
+    /// Standard uncertainty of the gas's time constant that comes from the response, s.
+    pub time_constant_from_response_s: f64,
     /// Effective clean-up flow V/τ in m³/s; needs the volume.
     pub cleanup_flow: Option<Estimate>,
     /// Share removed in one pass, V/(τ·flow); needs volume and flow.
@@ -56,7 +65,7 @@ pub(super) fn summarise(trace: &Trace<'_>, settings: &Settings, window: Window, 
     let posterior = &fit.posterior;
     let tau = posterior.time_constant();
     let own = tau.standard_deviation();
-    let from_lag = posterior.lag_uncertainty_s.min(own);
+    let from_lag = posterior.response.time_constant_s.min(own);
     let budget = vec![
         BudgetLine::new(
             "readings (noise, steps, what they do not tell apart)",
@@ -76,12 +85,16 @@ pub(super) fn summarise(trace: &Trace<'_>, settings: &Settings, window: Window, 
     {
         notes.push(Note::TargetNotReached { probability: *never });
     }
-    let ingress = posterior.ingress().quantile(0.975).max(0.0) * PPM * 3600.0;
-    notes.push(Note::ImpliedIngress { ppm_per_h: ingress });
+    let implied_ingress = implied_ingress(&posterior.ingress(), &floor, &time_constant);
+    notes.push(Note::ImpliedIngress { ppm_per_h: implied_ingress.interval95[1] });
     if let Some(found) = single_pass_efficiency.as_ref().filter(|found| found.interval95[0] > 1.0) {
         notes.push(Note::EfficiencyAboveOne { value: found.value });
     }
     CleanUp {
+        dose: dose(trace, &window, fit),
+        implied_ingress,
+        response_s: posterior.response.lag_s,
+        time_constant_from_response_s: from_lag,
         time_constant,
         floor,
         cleanup_flow,
@@ -123,6 +136,30 @@ fn floor(shown: &Distribution, trace: &Trace<'_>, blocks: &Blocks) -> Estimate {
         estimate.interval95[0] = f64::NEG_INFINITY;
     }
     // The gas has no negative content.
+    estimate.value = estimate.value.max(0.0);
+    estimate
+}
+
+/// The dose at the onset in ppm, with the analyser's scale.
+fn dose(trace: &Trace<'_>, window: &Window, fit: &Fit) -> Estimate {
+    let since_start = (window.onset_s - window.from_s).max(0.0) / fit.shape.tau_s;
+    let [value, own] = fit.posterior.dose().map(|dose| dose * (-since_start).exp() * PPM);
+    let scale = trace.analyser.scale * value;
+    let budget = vec![BudgetLine::new("readings", own), BudgetLine::new("scale of the analyser", scale)];
+    Estimate::from_distribution(Distribution::normal(value, own.hypot(scale)), budget)
+}
+
+/// Floor over time constant in ppm/h, an upper bound: what else is in the floor cannot be told from ingress.
+fn implied_ingress(shown: &Distribution, floor: &Estimate, time_constant: &Estimate) -> Estimate {
+    let per_hour = shown.scaled(PPM * 3600.0);
+    // Zero, scale and step of the analyser are in the floor and not in what the readings alone say.
+    let own = per_hour.standard_deviation();
+    let whole = floor.standard_uncertainty / time_constant.value * 3600.0;
+    let rest = (whole * whole - own * own).max(0.0).sqrt();
+    let budget = vec![BudgetLine::new("floor and time constant", own), BudgetLine::new("analyser", rest)];
+    let mut estimate = Estimate::from_distribution(per_hour.with_normal_error(rest), budget);
+    estimate.kind = Kind::UpperBound;
+    estimate.interval95 = [f64::NEG_INFINITY, estimate.interval95[1].max(0.0)];
     estimate.value = estimate.value.max(0.0);
     estimate
 }
@@ -200,9 +237,9 @@ fn notes(settings: &Settings, blocks: &Blocks, fit: &Fit, time_constant: &Estima
         Lag::Unknown => notes.push(Note::LagUnknown),
         Lag::Stated(lag) if lag.value > 0.02 * tau_s => notes.push(Note::LagMatters {
             ratio: lag.value / tau_s,
-            standard_uncertainty_s: fit.posterior.lag_uncertainty_s,
+            standard_uncertainty_s: fit.posterior.response.time_constant_s,
         }),
-        Lag::Stated(_) => {}
+        Lag::Stated(_) | Lag::Exactly(_) => {}
     }
     let dose = fit.solved.beta[super::columns::DOSE];
     if let (Some(index), Some(time_constant_s)) = (fit.shape.slow(), fit.shape.slow_s) {

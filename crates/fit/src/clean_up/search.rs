@@ -1,18 +1,22 @@
 //! Where the likelihood lies: noise, time constant and lag that matter, then the posterior over them.
 
-use super::blocks::Blocks;
+use super::blocks::{self, Blocks};
 use super::columns::Shape;
 use super::likelihood::{Noise, Rows, Solved, fitted};
 use super::posterior::{Posterior, Table};
-use super::{CleanUpError, Lag, Settings};
-use crate::ppm_rise::Trace;
+use super::rise::{self, Rise};
+use super::window::RiseSpan;
+use super::{CleanUpError, Lag, Settings, Window};
+use crate::ppm_rise::{Quantity, ReadingStatus, Trace};
 
 /// Fewest blocks that are numbers.
 const NEEDED: usize = 8;
 /// Bayes factor from which a slow second term counts as supported: e⁵ = 150, to make up for many shapes tried.
 const SUPPORTED: f64 = 5.0;
 /// Time constants of analysers of trace gases in enclosures where none is stated, s.
-const USUAL_LAG_S: [f64; 2] = [1.0, 60.0];
+const USUAL_LAG_S: [f64; 2] = [1.0, 180.0];
+/// Nodes of the response so far below the best, in log likelihood, are left out.
+const NARROW: f64 = 9.0;
 /// Relative standard uncertainty of a stated response without one of its own.
 const RESPONSE_UNCERTAINTY: f64 = 0.1;
 
@@ -26,62 +30,213 @@ pub(super) struct Fit {
     pub solved: Solved,
 }
 
-/// A time constant of the analyser with its prior weight.
-type LagNode = (f64, f64);
+/// A time constant of the analyser with its prior weight, and the rise that goes with it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct LagNode {
+    pub lag_s: f64,
+    pub weight: f64,
+    pub rise: Option<Rise>,
+}
 
-pub(super) fn fit(blocks: &Blocks, trace: &Trace<'_>, settings: &Settings) -> Result<Fit, CleanUpError> {
+/// The decay alone, roughly: what all further search starts from.
+#[derive(Debug, Clone)]
+pub(super) struct Start<'a> {
+    rows: Rows<'a>,
+    lag: LagPrior,
+    shape: Shape,
+    noise: Noise,
+    solved: Solved,
+}
+
+pub(super) fn begin<'a>(blocks: &'a Blocks, settings: &Settings) -> Result<Start<'a>, CleanUpError> {
     let found = blocks.measured().count();
     if found < NEEDED {
         return Err(CleanUpError::TooFewReadings { found, needed: NEEDED });
     }
-    let lags = lag_nodes(settings.lag, blocks);
-    let middle = lags.iter().max_by(|a, b| a.1.total_cmp(&b.1)).map_or(0.0, |node| node.0);
-    let top = blocks.measured().map(|block| block.value.abs()).fold(0.0, f64::max).max(1e-300);
-    let mut rows = Rows {
-        blocks,
-        level: blocks.blocks.iter().map(|block| (block.value.abs() / top).min(1.0)).collect(),
-        least_variance: blocks.step * blocks.step / 12.0,
-    };
-    let scan = TauScan { from_s: blocks.span_s / 300.0, to_s: 3.0 * blocks.span_s, slow_ratio: None };
+    let lag = LagPrior::new(settings.lag, blocks);
+    let middle = LagNode { lag_s: lag.middle_s(), weight: 1.0, rise: None };
+    let mut rows = Rows { blocks, level: measured_levels(blocks), least_variance: blocks.step * blocks.step / 12.0 };
+    let scan = TauScan::over(blocks.span_s);
     // Relative noise is judged by the fitted content, so the fit comes twice.
     let (mut shape, mut noise, mut solved) =
-        scan.best(&rows, &kappas(blocks.span_s), middle).ok_or(CleanUpError::NoFit)?;
+        scan.best(&rows, &kappas(blocks.span_s), &middle).ok_or(CleanUpError::NoFit)?;
     for _ in 0..2 {
-        rows.level =
-            blocks.blocks.iter().map(|block| (fitted(&shape, &solved.beta, block).abs() / top).min(1.0)).collect();
+        rows.level = levels(blocks, &shape, &solved);
         let noises = noises(blocks.span_s, mean_worth(blocks));
         noise = heaviest(&rows, &shape, &noises).ok_or(CleanUpError::NoFit)?;
-        (shape, noise, solved) = scan.best(&rows, &[noise], middle).ok_or(CleanUpError::NoFit)?;
+        (shape, noise, solved) = scan.best(&rows, &[noise], &middle).ok_or(CleanUpError::NoFit)?;
     }
-    let noise_models = matter(&rows, &shape, &noises(blocks.span_s, mean_worth(blocks)));
-    let slow_ratio = slow_ratio(&rows, &scan, &noise_models, middle, &shape);
-    let scan = TauScan { slow_ratio, ..scan };
-    let table = Table::new(&rows, &noise_models, &lags, &scan, trace.analyser.zero).ok_or(CleanUpError::NoFit)?;
-    if slow_ratio.is_some() {
-        (shape, noise, solved) = scan.best(&rows, &noise_models, middle).ok_or(CleanUpError::NoFit)?;
-    }
-    Ok(Fit { posterior: table.into_posterior(), shape, noise, solved })
+    Ok(Start { rows, lag, shape, noise, solved })
 }
 
-/// Lags and their prior weights.
-fn lag_nodes(lag: Lag, blocks: &Blocks) -> Vec<LagNode> {
-    const NODES: i32 = 7;
-    match lag {
-        Lag::Stated(lag) if lag.value < blocks.span_s / 3000.0 => vec![(0.0, 1.0)],
-        Lag::Stated(lag) => {
-            let given = lag.standard_uncertainty;
-            let relative = if given > 0.0 { given / lag.value } else { RESPONSE_UNCERTAINTY };
-            (-NODES..=NODES)
-                .map(|i| {
-                    let u = 2.5 * f64::from(i) / f64::from(NODES);
-                    (lag.value * (relative * u).exp(), (-0.5 * u * u).exp())
-                })
-                .collect()
+/// From the decay alone.
+pub(super) fn fit(start: &Start<'_>, trace: &Trace<'_>) -> Result<Fit, CleanUpError> {
+    let span_s = start.rows.blocks.span_s;
+    finish(&start.rows, &start.shape, &start.lag.nodes(), &TauScan::over(span_s), trace.analyser.zero)
+        .ok_or(CleanUpError::NoFit)
+}
+
+/// From the decay and the rise before it, where one dose, steadily fed in or mixing in, describes the rise.
+pub(super) fn fit_with_rise(
+    start: &Start<'_>,
+    trace: &Trace<'_>,
+    decay: Window,
+    span: RiseSpan,
+) -> Option<(Window, Blocks, Fit)> {
+    let mut window = Window { from_s: span.from_s, ..decay };
+    let still = [span.foot_s - 10.0 * trace.samples.cadence_s(), span.start_s].map(|t| t - span.from_s);
+    let blocks = blocks::gather(trace, &window, still);
+    let rows = Rows { blocks: &blocks, level: measured_levels(&blocks), least_variance: start.rows.least_variance };
+    let foot_s = span.foot_s - span.from_s;
+    // What a censored reading says of the content before the dose is not enough to part it from the floor.
+    let before = blocks.measured().filter(|block| block.middle_s() < foot_s).count();
+    let censored =
+        blocks.blocks.iter().any(|block| block.status != ReadingStatus::Measured && block.middle_s() < foot_s);
+    (before >= 3 && !censored).then_some(())?;
+    let (rows, nodes) = rise_nodes(rows, start, foot_s)?;
+    let best = nodes.iter().max_by(|a, b| a.1.total_cmp(&b.1))?;
+    let shape = Shape { tau_s: best.2, lag_s: best.0.lag_s, slow_s: None, rise: best.0.rise };
+    describes_rise(&rows, start, &shape, still[1]).then_some(())?;
+    let lags: Vec<LagNode> = nodes.iter().map(|node| node.0).collect();
+    let scan = TauScan::over(start.rows.blocks.span_s);
+    let fit = finish(&rows, &shape, &lags, &scan, trace.analyser.zero)?;
+    window.onset_s = window.from_s + fit.shape.rise?.at_s;
+    Some((window, blocks, fit))
+}
+
+/// The nodes of the response with the rise that fits each best: node, log likelihood with prior, time constant of the gas.
+type FittedNode = (LagNode, f64, f64);
+
+fn rise_nodes<'a>(mut rows: Rows<'a>, start: &Start<'_>, foot_s: f64) -> Option<(Rows<'a>, Vec<FittedNode>)> {
+    let noise = start.noise;
+    let lag_s = start.lag.middle_s();
+    let (freedom, mut fitted) = rise::explore(&rows, &noise, lag_s, start.shape.tau_s, foot_s)?;
+    for _ in 0..2 {
+        let shape = Shape { tau_s: fitted.tau_s, lag_s, slow_s: None, rise: Some(fitted.rise) };
+        let solved = rows.solve(&shape, &noise)?;
+        rows.level = levels(rows.blocks, &shape, &solved);
+        fitted = rise::improve(&rows, &noise, lag_s, fitted, freedom)?;
+    }
+    let mut lags = start.lag.nodes();
+    let mut nodes: Vec<FittedNode> = Vec::new();
+    for pass in 0..3 {
+        nodes.clear();
+        let mut from = fitted;
+        for node in &lags {
+            let Some(found) = rise::improve(&rows, &noise, node.lag_s, from, freedom) else { continue };
+            from = found;
+            let log = found.log_likelihood + node.weight.ln();
+            nodes.push((LagNode { rise: Some(found.rise), ..*node }, log, found.tau_s));
         }
-        Lag::Unknown => {
-            let ratio: f64 = USUAL_LAG_S[1] / USUAL_LAG_S[0];
-            (0..=2 * NODES).map(|i| (USUAL_LAG_S[0] * ratio.powf(f64::from(i) / f64::from(2 * NODES)), 1.0)).collect()
+        let top = nodes.iter().max_by(|a, b| a.1.total_cmp(&b.1))?;
+        fitted = rise::Fitted { tau_s: top.2, rise: top.0.rise?, log_likelihood: top.1 };
+        let first = nodes.iter().position(|node| node.1 > top.1 - NARROW)?.saturating_sub(1);
+        let last = (nodes.iter().rposition(|node| node.1 > top.1 - NARROW)? + 1).min(nodes.len() - 1);
+        if pass == 2 || last <= first || (first == 0 && last == nodes.len() - 1) {
+            break;
         }
+        lags = start.lag.between(nodes[first].0.lag_s, nodes[last].0.lag_s);
+    }
+    Some((rows, nodes))
+}
+
+/// Whether the readings before the decay follow the model as closely as those of the decay do.
+fn describes_rise(rows: &Rows<'_>, start: &Start<'_>, shape: &Shape, until_s: f64) -> bool {
+    let Some(solved) = rows.solve(shape, &start.noise) else { return false };
+    let scale = start.solved.squares / start.solved.degrees_of_freedom;
+    let (mut sum, mut count) = (0.0, 0.0);
+    for (block, level) in rows.blocks.blocks.iter().zip(&rows.level) {
+        if block.status != ReadingStatus::Measured || block.middle_s() > until_s {
+            continue;
+        }
+        let single = scale * (1.0 + start.noise.kappa * level * level);
+        let variance = single * (1.0 / block.worth + start.noise.correlated);
+        sum += (block.value - fitted(shape, &solved.beta, block)).powi(2) / variance;
+        count += 1.0;
+    }
+    count > 3.0 && sum / count < 2.0 + 4.0 * f64::sqrt(2.0 / count)
+}
+
+fn finish(rows: &Rows<'_>, shape: &Shape, lags: &[LagNode], scan: &TauScan, zero: f64) -> Option<Fit> {
+    let blocks = rows.blocks;
+    let middle = *lags.iter().max_by(|a, b| a.weight.total_cmp(&b.weight))?;
+    let middle = lags.iter().find(|node| node.rise == shape.rise && node.rise.is_some()).copied().unwrap_or(middle);
+    let noise_models = matter(rows, shape, &noises(blocks.span_s, mean_worth(blocks)));
+    let slow_ratio = slow_ratio(rows, scan, &noise_models, &middle, shape);
+    let scan = TauScan { slow_ratio, ..*scan };
+    let table = Table::new(rows, &noise_models, lags, &scan, zero)?;
+    let (shape, noise, solved) = scan.best(rows, &noise_models, &middle)?;
+    Some(Fit { posterior: table.into_posterior(), shape, noise, solved })
+}
+
+fn top(blocks: &Blocks) -> f64 {
+    blocks.measured().map(|block| block.value.abs()).fold(0.0, f64::max).max(1e-300)
+}
+
+/// Content shown by each block over the largest.
+fn measured_levels(blocks: &Blocks) -> Vec<f64> {
+    let top = top(blocks);
+    blocks.blocks.iter().map(|block| (block.value.abs() / top).min(1.0)).collect()
+}
+
+/// Fitted content of each block over the largest.
+fn levels(blocks: &Blocks, shape: &Shape, solved: &Solved) -> Vec<f64> {
+    let top = top(blocks);
+    blocks.blocks.iter().map(|block| (fitted(shape, &solved.beta, block).abs() / top).min(1.0)).collect()
+}
+
+/// What is known of the response before the readings are looked at.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum LagPrior {
+    /// One value, s; 0 for an immediate response.
+    Exactly(f64),
+    /// Log-normal: centre in s and relative standard uncertainty.
+    Stated(f64, f64),
+    /// Anything that analysers do, evenly in the logarithm.
+    Unknown,
+}
+
+impl LagPrior {
+    fn new(lag: Lag, blocks: &Blocks) -> Self {
+        match lag {
+            Lag::Exactly(lag_s) | Lag::Stated(Quantity { value: lag_s, .. }) if lag_s < blocks.span_s / 3000.0 => {
+                Self::Exactly(0.0)
+            }
+            Lag::Exactly(lag_s) => Self::Exactly(lag_s),
+            Lag::Stated(lag) => {
+                let given = lag.standard_uncertainty / lag.value;
+                Self::Stated(lag.value, if given > 0.0 { given } else { RESPONSE_UNCERTAINTY })
+            }
+            Lag::Unknown => Self::Unknown,
+        }
+    }
+
+    fn middle_s(self) -> f64 {
+        match self {
+            Self::Exactly(middle_s) | Self::Stated(middle_s, _) => middle_s,
+            Self::Unknown => (USUAL_LAG_S[0] * USUAL_LAG_S[1]).sqrt(),
+        }
+    }
+
+    fn nodes(self) -> Vec<LagNode> {
+        match self {
+            Self::Exactly(lag_s) => vec![LagNode { lag_s, weight: 1.0, rise: None }],
+            Self::Stated(middle_s, relative) => {
+                self.between(middle_s * (-2.7 * relative).exp(), middle_s * (2.7 * relative).exp())
+            }
+            Self::Unknown => self.between(USUAL_LAG_S[0], USUAL_LAG_S[1]),
+        }
+    }
+
+    /// Nodes evenly spaced in the logarithm.
+    fn between(self, from_s: f64, to_s: f64) -> Vec<LagNode> {
+        const NODES: u32 = 15;
+        let lag = |i: u32| from_s * (to_s / from_s).powf(f64::from(i) / f64::from(NODES - 1));
+        let weight = |lag_s: f64| match self {
+            Self::Stated(middle_s, relative) => (-0.5 * ((lag_s / middle_s).ln() / relative).powi(2)).exp(),
+            Self::Exactly(_) | Self::Unknown => 1.0,
+        };
+        (0..NODES).map(|i| LagNode { lag_s: lag(i), weight: weight(lag(i)), rise: None }).collect()
     }
 }
 
@@ -113,22 +268,22 @@ fn noises(span_s: f64, worth: f64) -> Vec<Noise> {
     noises
 }
 
-fn log_evidence(rows: &Rows<'_>, shape: &Shape, noise: &Noise) -> Option<f64> {
-    Some(rows.solve(shape, noise)?.log_marginal + noise.log_prior)
+fn scored(rows: &Rows<'_>, shape: &Shape, noises: &[Noise]) -> Vec<(f64, Noise)> {
+    let parts = rows.parts(shape);
+    let score = |noise: &Noise| Some(rows.solve_parts(&parts, shape.len(), noise)?.log_marginal + noise.log_prior);
+    noises.iter().filter_map(|noise| Some((score(noise)?, *noise))).collect()
 }
 
 fn heaviest(rows: &Rows<'_>, shape: &Shape, noises: &[Noise]) -> Option<Noise> {
-    let scored = noises.iter().filter_map(|noise| Some((log_evidence(rows, shape, noise)?, *noise)));
-    scored.max_by(|a, b| a.0.total_cmp(&b.0)).map(|(_, noise)| noise)
+    scored(rows, shape, noises).into_iter().max_by(|a, b| a.0.total_cmp(&b.0)).map(|(_, noise)| noise)
 }
 
-/// The noise models that carry nearly all of the weight, at most eight.
+/// The noise models that carry nearly all of the weight, at most a dozen.
 fn matter(rows: &Rows<'_>, shape: &Shape, noises: &[Noise]) -> Vec<Noise> {
-    let mut scored: Vec<(f64, Noise)> =
-        noises.iter().filter_map(|noise| Some((log_evidence(rows, shape, noise)?, *noise))).collect();
+    let mut scored = scored(rows, shape, noises);
     scored.sort_by(|a, b| b.0.total_cmp(&a.0));
     let top = scored.first().map_or(0.0, |best| best.0);
-    scored.into_iter().take(8).take_while(|(score, _)| *score > top - 5.0).map(|(_, noise)| noise).collect()
+    scored.into_iter().take(12).take_while(|(score, _)| *score > top - 5.0).map(|(_, noise)| noise).collect()
 }
 
 /// Range of time constants that is searched.
@@ -141,8 +296,13 @@ pub(super) struct TauScan {
 }
 
 impl TauScan {
-    pub(super) fn shape(&self, tau_s: f64, lag_s: f64) -> Shape {
-        Shape { tau_s, lag_s, slow_s: self.slow_ratio.map(|ratio| ratio * tau_s) }
+    fn over(span_s: f64) -> Self {
+        Self { from_s: span_s / 300.0, to_s: 3.0 * span_s, slow_ratio: None }
+    }
+
+    pub(super) fn shape(&self, tau_s: f64, node: &LagNode) -> Shape {
+        let slow_s = self.slow_ratio.map(|ratio| ratio * tau_s);
+        Shape { tau_s, lag_s: node.lag_s, slow_s, rise: node.rise }
     }
 
     /// Time constants spread evenly in their logarithm.
@@ -151,15 +311,19 @@ impl TauScan {
         (0..count).map(move |i| from_s * ratio.powf(i as f64 / (count - 1) as f64))
     }
 
-    fn best(&self, rows: &Rows<'_>, noises: &[Noise], lag_s: f64) -> Option<(Shape, Noise, Solved)> {
+    /// Most probable time constant and noise: all noise models are looked at once, then the best of them more closely.
+    fn best(&self, rows: &Rows<'_>, noises: &[Noise], node: &LagNode) -> Option<(Shape, Noise, Solved)> {
+        const NODES: usize = 25;
         let mut scan = *self;
-        let mut best = None;
+        let mut best: Option<(Shape, Noise, Solved)> = None;
         for _ in 0..4 {
             let mut top = f64::NEG_INFINITY;
-            for tau_s in scan.nodes(31) {
-                let shape = scan.shape(tau_s, lag_s);
-                for noise in noises {
-                    let Some(solved) = rows.solve(&shape, noise) else { continue };
+            let models = best.map_or(noises.to_vec(), |(_, noise, _)| vec![noise]);
+            for tau_s in scan.nodes(NODES) {
+                let shape = scan.shape(tau_s, node);
+                let parts = rows.parts(&shape);
+                for noise in &models {
+                    let Some(solved) = rows.solve_parts(&parts, shape.len(), noise) else { continue };
                     let score = solved.log_marginal + noise.log_prior;
                     if solved.beta[0] > 0.0 && score > top {
                         top = score;
@@ -168,7 +332,7 @@ impl TauScan {
                 }
             }
             let tau_s = best.as_ref()?.0.tau_s;
-            let step = (scan.to_s / scan.from_s).powf(1.0 / 30.0);
+            let step = (scan.to_s / scan.from_s).powf(1.0 / (NODES - 1) as f64);
             scan = Self { from_s: tau_s / step, to_s: tau_s * step, ..scan };
         }
         best
@@ -176,12 +340,12 @@ impl TauScan {
 }
 
 /// The slow second term that the readings support, if any. Its amount is positive, with a prior as wide as the dose.
-fn slow_ratio(rows: &Rows<'_>, scan: &TauScan, noises: &[Noise], lag_s: f64, shape: &Shape) -> Option<f64> {
-    let alone = noises.iter().filter_map(|noise| log_evidence(rows, shape, noise)).fold(f64::NEG_INFINITY, f64::max);
+fn slow_ratio(rows: &Rows<'_>, scan: &TauScan, noises: &[Noise], node: &LagNode, shape: &Shape) -> Option<f64> {
+    let alone = scored(rows, shape, noises).into_iter().map(|(score, _)| score).fold(f64::NEG_INFINITY, f64::max);
     let narrow = TauScan { from_s: shape.tau_s / 2.5, to_s: 1.3 * shape.tau_s, ..*scan };
     let gains = [3.0, 6.0, 12.0, 25.0].into_iter().filter_map(|ratio| {
         let with = TauScan { slow_ratio: Some(ratio), ..narrow };
-        let (shape, noise, solved) = with.best(rows, noises, lag_s)?;
+        let (shape, noise, solved) = with.best(rows, noises, node)?;
         let amount = solved.beta[shape.slow()?];
         let dose = solved.beta[0];
         // The marginal likelihood has a flat prior in the amount; one as wide as the dose makes the models comparable.

@@ -20,7 +20,11 @@ pub struct Window {
 
 impl fmt::Display for Window {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(if self.set { "set by hand" } else { "the largest decay of the record, from just after its peak" })
+        f.write_str(match (self.set, self.onset_s > self.from_s) {
+            (true, _) => "set by hand",
+            (false, true) => "the largest decay of the record, with the rise of its dose and what was there before",
+            (false, false) => "the largest decay of the record, from just after its peak",
+        })
     }
 }
 
@@ -29,7 +33,19 @@ const BELOW_PEAK: f64 = 0.95;
 /// A new dose is a rise of this share of the decay.
 const NEW_DOSE: f64 = 0.15;
 
-pub(super) fn find(trace: &Trace<'_>, settings: &Settings) -> Result<Window, CleanUpError> {
+/// The rise of a dose before its decay, s on the record's time axis.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct RiseSpan {
+    /// Where the content before the dose begins to count.
+    pub from_s: f64,
+    /// Where the rise begins to show.
+    pub foot_s: f64,
+    /// Where the decay begins.
+    pub start_s: f64,
+}
+
+/// The decay, and the rise before it where the record holds it and purification was on.
+pub(super) fn find(trace: &Trace<'_>, settings: &Settings) -> Result<(Window, Option<RiseSpan>), CleanUpError> {
     let time = trace.samples.time_s();
     let record_s = [trace.samples.first_time_s(), trace.samples.last_time_s()];
     if let Some([from_s, to_s]) = settings.window_s {
@@ -37,7 +53,7 @@ pub(super) fn find(trace: &Trace<'_>, settings: &Settings) -> Result<Window, Cle
             return Err(CleanUpError::WindowOutsideRecord { window_s: [from_s, to_s], record_s });
         }
         let onset_s = settings.purifier_on_s.unwrap_or(from_s).min(from_s);
-        return Ok(Window { from_s, to_s, onset_s: onset_s.max(record_s[0]), set: true });
+        return Ok((Window { from_s, to_s, onset_s: onset_s.max(record_s[0]), set: true }, None));
     }
     let smooth = smoothed(trace);
     let (peak, bottom) = largest_decay(&smooth).ok_or(CleanUpError::NoDecay)?;
@@ -49,7 +65,31 @@ pub(super) fn find(trace: &Trace<'_>, settings: &Settings) -> Result<Window, Cle
     // Of a record that begins high up, the beginning is the best that is known of the dose.
     let onset_s =
         settings.purifier_on_s.filter(|on| *on <= time[start]).unwrap_or(foot.map_or(record_s[0], |i| time[i]));
-    Ok(Window { from_s: time[start], to_s: time[end], onset_s, set: false })
+    let longest_s = 0.5 * (time[end] - time[start]);
+    let rise = rise_before(&smooth, peak, drop).and_then(|(first, foot)| {
+        let from_s = time[first].max(time[foot] - longest_s).max(settings.purifier_on_s.unwrap_or(record_s[0]));
+        (from_s < time[foot]).then_some(RiseSpan { from_s, foot_s: time[foot], start_s: time[start] })
+    });
+    Ok((Window { from_s: time[start], to_s: time[end], onset_s, set: false }, rise))
+}
+
+/// Where the content before a dose begins, and the foot of the rise to its peak.
+fn rise_before(values: &[f64], peak: usize, drop: f64) -> Option<(usize, usize)> {
+    let mut lowest = peak;
+    let mut first = peak;
+    for i in (0..peak).rev() {
+        if values[i] < values[lowest] {
+            lowest = i;
+        }
+        // Beyond lies an earlier dose.
+        if values[i] > values[lowest] + NEW_DOSE * drop && values[peak] - values[lowest] > 0.5 * drop {
+            break;
+        }
+        first = i;
+    }
+    let risen = values[peak] - values[lowest];
+    let foot = (first..peak).rev().find(|&i| values[i] <= values[lowest] + 0.05 * risen)?;
+    (risen > 0.5 * drop && foot > first + 1).then_some((first, foot))
 }
 
 /// Running median of five; censored readings count at their limit.

@@ -1,6 +1,7 @@
 //! Simulated log of an enclosure with purification on: doses that come down, seen by a lagging analyser.
 
 use super::Random;
+use crate::noise::{NoiseModel, OrnsteinUhlenbeck, whiten};
 
 /// A dose.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -43,15 +44,15 @@ pub struct Doses {
 }
 
 impl Doses {
-    /// One dose of 60 ppm on a floor of 0.6 ppm, half a minute after the start, read every 5 s with 0.05 ppm and 1 %.
+    /// One dose of 60 ppm on a floor of 0.6 ppm, two minutes after the start, read every 5 s with 0.05 ppm and 1 %.
     pub fn one(time_constant_s: f64, lag_over_tau: f64, length_over_tau: f64) -> Self {
         Self {
-            duration_s: 30.0 + length_over_tau * time_constant_s,
+            duration_s: 120.0 + length_over_tau * time_constant_s,
             cadence_s: 5.0,
             time_constant_s: [time_constant_s, 0.0],
             half_load_ppm: f64::INFINITY,
             floor_ppm: 0.6,
-            doses: vec![Dose { at_s: 30.0, amount_ppm: 60.0, lasting_s: 0.0 }],
+            doses: vec![Dose { at_s: 120.0, amount_ppm: 60.0, lasting_s: 0.0 }],
             mixing_s: 0.0,
             lag_s: lag_over_tau * time_constant_s,
             noise: [0.05, 0.01],
@@ -139,51 +140,72 @@ impl Doses {
         above * (-step_s / self.time_constant_at(time_s) / (1.0 + above / self.half_load_ppm)).exp()
     }
 
-    /// Cramér-Rao bound on the time constant of the first dose, as a standard deviation in s: white noise of known size, dose
-    /// and floor free, the analyser's time constant known to `lag_relative` where there is a lag. With `from_s` only
-    /// readings from then on count, and where the reading stood at that time is free as well.
-    pub fn cramer_rao_s(&self, lag_relative: f64, from_s: Option<f64>) -> f64 {
+    /// Cramér-Rao bound on the time constant of the first dose, as a standard deviation in s: noise of known size and memory
+    /// (steps of the display as a twelfth of their square), dose, its moment, floor and the content before the dose free,
+    /// the analyser's time constant known to `lag_relative` where there is a lag.
+    ///
+    /// With `from_s` only readings from then on count, and where the reading stood at that time is free instead of what went
+    /// before. Readings below `reporting_limit_ppm` count as bounds.
+    pub fn cramer_rao_s(&self, lag_relative: f64, from_s: Option<f64>, reporting_limit_ppm: Option<f64>) -> f64 {
         let (time_s, exact) = self.exact();
         let kept = time_s.partition_point(|&t| t < from_s.unwrap_or(f64::NEG_INFINITY));
         let mut columns: Vec<Vec<f64>> = Vec::new();
-        let mut vary = |change: &dyn Fn(&mut Self, f64)| {
-            let half = 1e-3;
+        let mut vary = |half: f64, change: &dyn Fn(&mut Self, f64)| {
             let varied = |by: f64| {
                 let mut log = self.clone();
                 change(&mut log, by);
                 log.exact().1
             };
-            columns
-                .push(varied(half).iter().zip(varied(-half)).skip(kept).map(|(a, b)| (a - b) / (2.0 * half)).collect());
+            let pairs = varied(half).into_iter().zip(varied(-half)).skip(kept);
+            columns.push(pairs.map(|(a, b)| (a - b) / (2.0 * half)).collect());
         };
-        // The steps of the calculation are fixed by the time constants; all variations are relative.
-        vary(&|log, d| log.time_constant_s[0] *= 1.0 + d);
-        vary(&|log, d| log.doses[0].amount_ppm *= 1.0 + d);
-        vary(&|log, d| log.floor_ppm += d);
+        vary(1e-3, &|log, d| log.time_constant_s[0] *= 1.0 + d);
+        vary(1e-3, &|log, d| log.doses[0].amount_ppm *= 1.0 + d);
+        vary(1e-3, &|log, d| log.floor_ppm += d);
         if self.lag_s > 0.0 {
-            vary(&|log, d| log.lag_s *= 1.0 + d);
-            if let Some(from_s) = from_s {
-                columns.push(time_s[kept..].iter().map(|t| (-(t - from_s) / self.lag_s).exp()).collect());
-            }
+            vary(1e-3, &|log, d| log.lag_s *= 1.0 + d);
         }
-        let variance =
-            |x: &f64| self.noise[0].powi(2) + (self.noise[1] * x).powi(2) + self.resolution_ppm.powi(2) / 12.0;
-        let weights: Vec<f64> = exact[kept..].iter().map(|x| 1.0 / variance(x).sqrt()).collect();
-        let rows = weights.len();
-        let mut scaled = nalgebra::DMatrix::zeros(rows + 1, columns.len());
-        for (j, column) in columns.iter().enumerate() {
-            for (i, value) in column.iter().enumerate() {
-                scaled[(i, j)] = value * weights[i];
-            }
+        let fading =
+            |origin_s: f64, tau_s: f64| time_s[kept..].iter().map(|t| (-(t - origin_s) / tau_s).exp()).collect();
+        match from_s {
+            None => columns.push(fading(0.0, self.time_constant_s[0])),
+            Some(from_s) if self.lag_s > 0.0 => columns.push(fading(from_s, self.lag_s)),
+            Some(_) => {}
         }
+        let width = columns.len();
+        let mut worth = Vec::with_capacity(exact.len());
+        let mut rows = Vec::with_capacity(width * exact.len());
+        for (index, x) in exact[kept..].iter().enumerate() {
+            let white = self.noise[0].powi(2) + (self.noise[1] * x).powi(2) + self.resolution_ppm.powi(2) / 12.0;
+            worth.push(reporting_limit_ppm.map_or(1.0, |limit| information_share((limit - x) / white.sqrt())) / white);
+            rows.extend(columns.iter().map(|column| column[index]));
+        }
+        let noise = NoiseModel {
+            white_variance: 1.0,
+            correlated: [
+                OrnsteinUhlenbeck { variance: self.wander[0].powi(2), memory_s: self.wander[1] },
+                OrnsteinUhlenbeck::NONE,
+            ],
+        };
+        let mut information = nalgebra::DMatrix::from_row_slice(
+            width,
+            width,
+            &whiten(&time_s[kept..], &worth, &rows, width, &noise).gram,
+        );
         if self.lag_s > 0.0 {
-            scaled[(rows, 3)] = 1.0 / lag_relative;
+            information[(3, 3)] += lag_relative.powi(-2);
         }
-        let identity = nalgebra::DMatrix::identity(columns.len(), columns.len());
-        let relative =
-            scaled.qr().r().solve_upper_triangular(&identity).map_or(f64::NAN, |inverse| inverse.row(0).norm());
-        relative * self.time_constant_s[0]
+        let inverse = information.cholesky().map(|factor| factor.inverse());
+        inverse.map_or(f64::NAN, |inverse| inverse[(0, 0)].sqrt()) * self.time_constant_s[0]
     }
+}
+
+/// Fisher information on the mean of a normal reading that is censored below a limit `z` standard deviations above the mean,
+/// over that of one that is not.
+fn information_share(z: f64) -> f64 {
+    let density = (-0.5 * z * z).exp() / (2.0 * std::f64::consts::PI).sqrt();
+    let below = 0.5 * statrs::function::erf::erfc(-z / std::f64::consts::SQRT_2);
+    1.0 - below + z * density + density * density / below.max(1e-300)
 }
 
 impl Dose {

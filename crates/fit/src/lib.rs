@@ -13,6 +13,7 @@ pub mod permeation;
 pub mod ppm_rise;
 pub mod ppm_rise_series;
 pub mod pressure_change;
+pub mod purge_down;
 pub mod regeneration;
 pub mod simulate;
 pub mod solve;

@@ -167,7 +167,7 @@ fn implied_ingress(shown: &Distribution, floor: &Estimate, time_constant: &Estim
 /// V/τ in m³/s.
 fn flow(time_constant: &Estimate, volume: Quantity) -> Estimate {
     let relative = volume.standard_uncertainty / volume.value;
-    let own = inverse(&time_constant.distribution).scaled(volume.value);
+    let own = time_constant.distribution.mapped(|tau_s| -volume.value / tau_s).scaled(-1.0);
     let value = own.median();
     let budget = vec![
         BudgetLine::new("time constant", own.standard_deviation()),
@@ -182,28 +182,6 @@ fn efficiency(flow: &Estimate, through: Quantity) -> Estimate {
     let mut budget = ratio.budget.clone();
     budget.push(BudgetLine::new("circulation flow", meter));
     Estimate::from_distribution(ratio.distribution.with_normal_error(meter), budget)
-}
-
-/// Distribution of the reciprocal of a positive quantity.
-fn inverse(distribution: &Distribution) -> Distribution {
-    const NODES: u32 = 400;
-    let share = |i: u32| (f64::from(i) + 0.5) / f64::from(NODES);
-    let x: Vec<f64> = (0..NODES).rev().map(|i| 1.0 / distribution.quantile(share(i))).collect();
-    let mut kept = (Vec::new(), Vec::new());
-    for (i, value) in (0..NODES).zip(x) {
-        if kept.0.last().is_none_or(|last| value > *last) {
-            kept.0.push(value);
-            kept.1.push(share(i));
-        }
-    }
-    if kept.0.len() < 2 {
-        return Distribution::normal(1.0 / distribution.median(), 0.0);
-    }
-    if let (Some(first), Some(last)) = (kept.1.first_mut().map(|c| std::mem::replace(c, 0.0)), kept.1.last_mut()) {
-        debug_assert!(first <= *last);
-        *last = 1.0;
-    }
-    Distribution::Tabulated { x: kept.0, cumulative: kept.1 }
 }
 
 /// Time from the onset, and the probability that the target is never reached.

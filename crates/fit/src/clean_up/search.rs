@@ -58,11 +58,10 @@ pub(super) fn begin<'a>(blocks: &'a Blocks, settings: &Settings) -> Result<Start
     let mut rows = Rows { blocks, level: measured_levels(blocks), least_variance: blocks.step * blocks.step / 12.0 };
     let scan = TauScan::over(blocks.span_s);
     // Relative noise is judged by the fitted content, so the fit comes twice.
-    let (mut shape, mut noise, mut solved) =
-        scan.best(&rows, &kappas(blocks.span_s), &middle).ok_or(CleanUpError::NoFit)?;
+    let (mut shape, mut noise, mut solved) = scan.best(&rows, &kappas(blocks), &middle).ok_or(CleanUpError::NoFit)?;
     for _ in 0..2 {
         rows.level = levels(blocks, &shape, &solved);
-        let noises = noises(blocks.span_s, mean_worth(blocks));
+        let noises = noises(blocks);
         noise = heaviest(&rows, &shape, &noises).ok_or(CleanUpError::NoFit)?;
         (shape, noise, solved) = scan.best(&rows, &[noise], &middle).ok_or(CleanUpError::NoFit)?;
     }
@@ -161,7 +160,7 @@ fn finish(rows: &Rows<'_>, shape: &Shape, lags: &[LagNode], scan: &TauScan, zero
     let blocks = rows.blocks;
     let middle = *lags.iter().max_by(|a, b| a.weight.total_cmp(&b.weight))?;
     let middle = lags.iter().find(|node| node.rise == shape.rise && node.rise.is_some()).copied().unwrap_or(middle);
-    let noise_models = matter(rows, shape, &noises(blocks.span_s, mean_worth(blocks)));
+    let noise_models = matter(rows, shape, &noises(blocks));
     let slow_ratio = slow_ratio(rows, scan, &noise_models, &middle, shape);
     let scan = TauScan { slow_ratio, ..*scan };
     let table = Table::new(rows, &noise_models, lags, &scan, zero)?;
@@ -245,14 +244,20 @@ fn mean_worth(blocks: &Blocks) -> f64 {
     sum / count
 }
 
-fn kappas(span_s: f64) -> Vec<Noise> {
+/// Ratios of relative to constant variance that are looked at: as many decades as the content spans, twice over.
+fn kappas(blocks: &Blocks) -> Vec<Noise> {
+    let span_s = blocks.span_s;
+    let lowest = blocks.measured().map(|block| block.value.abs()).fold(f64::INFINITY, f64::min);
+    let decades = (top(blocks) / lowest.max(1e-30)).log10().clamp(0.0, 6.0);
+    let powers = (2.0 * decades + 2.0).round().clamp(6.0, 13.0) as i32;
     let noise = |kappa| Noise { kappa, correlated: 0.0, memory_s: span_s, log_prior: 0.4_f64.ln() };
-    std::iter::once(0.0).chain((0..7).map(|i| 10.0_f64.powi(i))).map(noise).collect()
+    std::iter::once(0.0).chain((0..=powers).map(|i| 10.0_f64.powi(i))).map(noise).collect()
 }
 
 /// Noise models that are looked at.
-fn noises(span_s: f64, worth: f64) -> Vec<Noise> {
-    let mut noises = kappas(span_s);
+fn noises(blocks: &Blocks) -> Vec<Noise> {
+    let (span_s, worth) = (blocks.span_s, mean_worth(blocks));
+    let mut noises = kappas(blocks);
     for plain in noises.clone() {
         for memory in [0.005, 0.02, 0.07, 0.2] {
             for ratio in [0.05, 0.2, 0.7, 2.5, 9.0] {

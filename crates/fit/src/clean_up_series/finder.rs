@@ -225,7 +225,7 @@ fn candidates(bins: &Bins, usual: &Usual, logged_s: &[f64]) -> Vec<Candidate> {
     for scale in 0..usual.low.len() {
         let reach = 1 << scale;
         let mut best: Option<Candidate> = None;
-        for bin in reach..bins.len().saturating_sub(reach) + 1 {
+        for bin in reach..=bins.len().saturating_sub(reach) {
             // The largest difference of a stretch counts once nothing larger has come for a reach.
             if let Some(candidate) = best
                 && (bin > candidate.bin + reach || bin + reach >= bins.len())
@@ -289,7 +289,7 @@ fn foot(bins: &Bins, usual: &Usual, candidate: &Candidate, earliest: usize) -> u
     let levels = || (from..=bin).filter_map(|at| Some((at, bins.mean(at, at + 1)?)));
     let lowest = levels().map(|(_, level)| level).fold(f64::INFINITY, f64::min);
     let near = lowest + (0.05 * candidate.rise).max(2.5 * usual.at(0, lowest.abs()));
-    levels().filter(|(_, level)| *level <= near).last().map_or(bin, |(at, _)| at)
+    levels().rfind(|(_, level)| *level <= near).map_or(bin, |(at, _)| at)
 }
 
 /// The dose that begins at a candidate; `None` where the rise does not relax.

@@ -54,8 +54,9 @@ pub(super) fn trend(points: &[Point]) -> Option<Trend> {
     let mean = |of: &dyn Fn(&Line) -> f64| {
         lines.iter().zip(&weights).map(|((_, line), weight)| weight * of(line)).sum::<f64>() / total
     };
+    let weighted: Vec<(Line, f64)> = lines.iter().map(|line| line.1).zip(weights.iter().map(|w| w / total)).collect();
     Some(Trend {
-        slope: mixture(lines.iter().map(|line| line.1).zip(weights.iter().map(|w| w / total)).collect())?,
+        slope: mixture(&weighted)?,
         level: mean(&|line| line.level),
         centre,
         scatter: mean(&|line| line.scatter),
@@ -92,7 +93,7 @@ impl Line {
     }
 }
 
-fn mixture(lines: Vec<(Line, f64)>) -> Option<Distribution> {
+fn mixture(lines: &[(Line, f64)]) -> Option<Distribution> {
     let reach = lines.iter().filter(|(_, weight)| *weight > 1e-7);
     let (low, high) = reach.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), (line, _)| {
         (low.min(line.slope - 6.0 * line.slope_sd), high.max(line.slope + 6.0 * line.slope_sd))

@@ -233,6 +233,32 @@ impl Distribution {
         (x, cumulative)
     }
 
+    /// Distribution of an increasing function of the quantity, by 400 equally probable values.
+    #[must_use]
+    pub fn mapped(&self, increasing: impl Fn(f64) -> f64) -> Self {
+        const NODES: u32 = 400;
+        let (mut x, mut cumulative) = (Vec::new(), Vec::new());
+        for i in 0..=NODES {
+            // The ends stand a little inside, where every distribution is finite.
+            let share = (f64::from(i) / f64::from(NODES)).clamp(1e-4, 1.0 - 1e-4);
+            let value = increasing(self.quantile(share));
+            if value.is_finite() && x.last().is_none_or(|last| value > *last) {
+                x.push(value);
+                cumulative.push(share);
+            }
+        }
+        if let (Some(first), true) = (cumulative.first_mut(), x.len() > 1) {
+            *first = 0.0;
+        }
+        match cumulative.last_mut() {
+            Some(last) if x.len() > 1 => {
+                *last = 1.0;
+                Self::Tabulated { x, cumulative }
+            }
+            _ => Self::normal(increasing(self.median()), 0.0),
+        }
+    }
+
     /// Distribution of the sum of the quantity and an independent normal error of mean 0.
     #[must_use]
     pub fn with_normal_error(&self, standard_deviation: f64) -> Self {

@@ -132,9 +132,9 @@ fn run(
         Method::PpmRiseSeries => method::ppm_rise_series::run(plan, test, folders, earlier),
         Method::PpmRise => method::ppm_rise::run(plan, test, folders),
         Method::CleanUp => method::clean_up::run(plan, test, folders),
-        Method::CleanUpSeries
-        | Method::PurgeDown
-        | Method::Endurance
+        Method::CleanUpSeries => method::clean_up_series::run(plan, test, folders),
+        Method::PurgeDown => method::purge_down::run(plan, test, folders),
+        Method::Endurance
         | Method::AnalyserCheck
         | Method::Antechamber
         | Method::VacuumHold

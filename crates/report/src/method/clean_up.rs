@@ -58,29 +58,43 @@ fn first_that_comes_down<'p>(
     test: &Test,
     data: &TestData<'p>,
 ) -> Result<(ChannelData<'p>, CleanUp), TestError> {
-    let wanted = test.keys.species.as_deref();
-    let species: Vec<Channel> = [(Channel::Oxygen, "oxygen"), (Channel::Water, "water")]
-        .into_iter()
-        .filter(|(_, name)| wanted.is_none_or(|wanted| wanted == *name))
-        .map(|(channel, _)| channel)
-        .collect();
-    let mut error = TestError::from(DataError::MissingChannel {
-        needed: format!("{} content", wanted.unwrap_or("oxygen or water")),
-        columns: data.columns(),
-        hint: "name it in the plan: [test.columns] oxygen = { column = \"…\", unit = \"ppm\" }".to_owned(),
-    });
-    for channel in species {
-        for found in data.channels(channel)? {
-            match evaluate(plan, test, data, &found)? {
-                Ok(evaluation) => return Ok((found, evaluation)),
-                Err(why @ (CleanUpError::NoDecay | CleanUpError::TooFewReadings { .. })) => {
-                    error = TestError::not_evaluable(why);
-                }
-                Err(other) => return Err(TestError::not_evaluable(other)),
+    let mut error = missing_content(test, data);
+    for found in species_channels(test, data)? {
+        match evaluate(plan, test, data, &found)? {
+            Ok(evaluation) => return Ok((found, evaluation)),
+            Err(why @ (CleanUpError::NoDecay | CleanUpError::TooFewReadings { .. })) => {
+                error = TestError::not_evaluable(why);
             }
+            Err(other) => return Err(TestError::not_evaluable(other)),
         }
     }
     Err(error)
+}
+
+/// Channels of the content that the plan chooses; without a choice oxygen first, then water.
+pub(super) fn species_channels<'p>(test: &Test, data: &TestData<'p>) -> Result<Vec<ChannelData<'p>>, TestError> {
+    let wanted = test.keys.species.as_deref();
+    let mut channels = Vec::new();
+    for (channel, name) in [(Channel::Oxygen, "oxygen"), (Channel::Water, "water")] {
+        if wanted.is_none_or(|wanted| wanted == name) {
+            channels.extend(data.channels(channel)?);
+        }
+    }
+    Ok(channels)
+}
+
+pub(super) fn missing_content(test: &Test, data: &TestData<'_>) -> TestError {
+    TestError::from(DataError::MissingChannel {
+        needed: format!("{} content", test.keys.species.as_deref().unwrap_or("oxygen or water")),
+        columns: data.columns(),
+        hint: "name it in the plan: [test.columns] oxygen = { column = \"…\", unit = \"ppm\" }".to_owned(),
+    })
+}
+
+/// The stated response of a channel's analyser.
+pub(super) fn response_of(channel: &ChannelData<'_>) -> Lag {
+    let response = channel.instrument.and_then(|instrument| instrument.response.as_ref());
+    response.map_or(Lag::Unknown, |response| Lag::Stated(Quantity::new(response.tau_s, 0.0)))
 }
 
 fn evaluate(
@@ -91,19 +105,18 @@ fn evaluate(
 ) -> Result<Result<CleanUp, CleanUpError>, TestError> {
     let status = ppm_rise::statuses(Some(channel));
     let trace = ppm_rise::trace_of(channel, &status)?;
-    let response = channel.instrument.and_then(|instrument| instrument.response.as_ref());
     let settings = Settings {
         volume_m3: plan.enclosure.volume.as_ref().map(ppm_rise::quantity),
         flow_m3_per_s: circulation(plan, test, data)?,
         target: test.keys.target.as_ref().map(|target| target.si),
-        lag: response.map_or(Lag::Unknown, |response| Lag::Stated(Quantity::new(response.tau_s, 0.0))),
+        lag: response_of(channel),
         purifier_on_s: switched_on(data)?,
         window_s: test.window.map(|window| set_window(data, channel, window)),
     };
     Ok(fit::evaluate(&trace, &settings))
 }
 
-fn set_window(data: &TestData<'_>, channel: &ChannelData<'_>, window: Window) -> [f64; 2] {
+pub(super) fn set_window(data: &TestData<'_>, channel: &ChannelData<'_>, window: Window) -> [f64; 2] {
     let end = |time: Option<&f64>| time.copied().unwrap_or(0.0);
     [
         window.from.map_or(end(channel.time_s.first()), |moment| data.moment_s(moment)),
@@ -147,6 +160,7 @@ fn estimates(evaluation: &CleanUp) -> Vec<(&'static str, Estimate)> {
         ("cleanup_flow", evaluation.cleanup_flow.as_ref().map(|flow| flow.scaled(SECONDS_PER_HOUR))),
         ("single_pass_efficiency", evaluation.single_pass_efficiency.clone()),
         ("time_to_limit", evaluation.time_to_limit.clone()),
+        ("implied_ingress", Some(evaluation.implied_ingress.clone())),
     ];
     estimates.extend(optional.into_iter().filter_map(|(name, estimate)| Some((name, estimate?))));
     estimates

@@ -2,6 +2,7 @@
 
 mod check_of_the_hold;
 pub(crate) mod clean_up;
+pub(crate) mod clean_up_series;
 mod outcome;
 mod permeation;
 pub(crate) mod ppm_rise;
@@ -9,6 +10,7 @@ pub(crate) mod ppm_rise_series;
 pub(crate) mod pressure_change;
 pub(crate) mod pressure_change_series;
 mod pressure_channels;
+pub(crate) mod purge_down;
 mod rows;
 pub(crate) mod validity;
 

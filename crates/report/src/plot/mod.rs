@@ -4,12 +4,14 @@
 //! dash and weight and carry their names at their ends.
 
 pub(crate) mod clean_up;
+pub(crate) mod clean_up_series;
 mod clock;
 mod draw;
 mod hatch;
 mod panel;
 pub(crate) mod ppm_rise;
 pub(crate) mod pressure_change;
+pub(crate) mod purge_down;
 mod ticks;
 
 pub(crate) use clock::Clock;

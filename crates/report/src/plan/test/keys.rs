@@ -11,6 +11,8 @@ pub struct MethodKeys {
     pub target: Option<Measured>,
     /// Which content is evaluated where both are logged: `oxygen` or `water`.
     pub species: Option<String>,
+    /// Flow of purge gas at the enclosure's temperature and pressure, m³/s, where it is not logged.
+    pub purge_flow: Option<Measured>,
     /// Names of the purifiers that ran; empty for all.
     pub purifiers: Vec<String>,
     /// Temperature that counts as heated, K.
@@ -39,6 +41,7 @@ impl MethodKeys {
         Self {
             target: section.measured("target", Dimension::Ratio),
             species: section.word("species", &["oxygen", "water"]),
+            purge_flow: section.measured("purge_flow", Dimension::VolumeFlow),
             purifiers: section.texts("purifiers"),
             plateau: section.measured("plateau", Dimension::Temperature),
             hydrogen_fraction: section.measured("hydrogen_fraction", Dimension::Ratio),

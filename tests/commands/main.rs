@@ -3,11 +3,13 @@
 
 mod bad_input;
 mod clean_up;
+mod clean_up_series;
 mod convert;
 mod demo;
 mod isolated_chamber;
 mod ppm_rise;
 mod ppm_rise_series;
+mod purge_down;
 mod recheck;
 mod series;
 #[path = "../support/mod.rs"]

@@ -17,8 +17,6 @@ pub(super) struct Rise {
 
 /// Poles closer than this are moved apart: the limit is smooth, its formula is not.
 const APART: f64 = 1e-3;
-/// A gain of the log likelihood that a further parameter of the dose must bring.
-const WORTH_IT: f64 = 0.7;
 /// A round of the search that gains less is the last.
 const CONVERGED: f64 = 0.01;
 
@@ -86,45 +84,58 @@ pub(super) struct Fitted {
     pub log_likelihood: f64,
 }
 
-/// Which parts of a rise are free besides its time.
+/// How a rise moves with the time constant that is assumed: derivatives of its parts, 1.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Freedom {
-    lasting: bool,
-    mixing: bool,
+pub(super) struct Tilt {
+    tau_s: f64,
+    at: f64,
+    lasting: f64,
+    mixing: f64,
 }
 
-/// Finds what must be free to describe the rise, and its best fit.
-pub(super) fn explore(
-    rows: &Rows<'_>,
-    noise: &Noise,
-    lag_s: f64,
-    tau_s: f64,
-    foot_s: f64,
-) -> Option<(Freedom, Fitted)> {
-    let step_s = rows.blocks.cadence_s.max(1e-3);
-    let start = |freedom: Freedom| Fitted {
-        tau_s,
-        rise: Rise {
-            at_s: foot_s,
-            lasting_s: if freedom.lasting { step_s } else { 0.0 },
-            mixing_s: if freedom.mixing { step_s } else { 0.0 },
-        },
-        log_likelihood: f64::NEG_INFINITY,
-    };
-    let mut best: Option<(Freedom, Fitted, f64)> = None;
-    for (lasting, mixing, price) in [(false, false, 0.0), (true, false, 1.0), (false, true, 1.0), (true, true, 2.0)] {
-        let freedom = Freedom { lasting, mixing };
-        let Some(fitted) = improve(rows, noise, lag_s, start(freedom), freedom) else { continue };
-        let score = fitted.log_likelihood - WORTH_IT * price;
-        if best.as_ref().is_none_or(|(.., top)| score > *top) {
-            best = Some((freedom, fitted, score));
+impl Rise {
+    /// The rise that goes with another time constant.
+    pub(super) fn tilted(&self, tilt: &Tilt, tau_s: f64) -> Self {
+        let by_s = tau_s - tilt.tau_s;
+        Self {
+            at_s: self.at_s + tilt.at * by_s,
+            lasting_s: (self.lasting_s + tilt.lasting * by_s).max(0.0),
+            mixing_s: (self.mixing_s + tilt.mixing * by_s).clamp(0.0, 0.5 * tau_s),
         }
     }
-    best.map(|(freedom, fitted, _)| (freedom, fitted))
 }
 
-/// Pattern search from a start: each parameter in turn a step up or down, steps doubled on success and halved otherwise.
-pub(super) fn improve(rows: &Rows<'_>, noise: &Noise, lag_s: f64, start: Fitted, freedom: Freedom) -> Option<Fitted> {
+/// How the best rise moves with the time constant, from a second fit beside the best.
+pub(super) fn tilt(rows: &Rows<'_>, noise: &Noise, lag_s: f64, best: &Fitted) -> Tilt {
+    let beside = Fitted { tau_s: best.tau_s * 1.005, ..*best };
+    let by_s = beside.tau_s - best.tau_s;
+    let slope = |of: fn(&Rise) -> f64, moved: &Fitted| (of(&moved.rise) - of(&best.rise)) / by_s;
+    match search(rows, noise, lag_s, beside, 1) {
+        Some(moved) => Tilt {
+            tau_s: best.tau_s,
+            at: slope(|rise| rise.at_s, &moved),
+            lasting: slope(|rise| rise.lasting_s, &moved),
+            mixing: slope(|rise| rise.mixing_s, &moved),
+        },
+        None => Tilt { tau_s: best.tau_s, at: 0.0, lasting: 0.0, mixing: 0.0 },
+    }
+}
+
+/// A first fit of a rise that begins about `foot_s`.
+pub(super) fn begin(rows: &Rows<'_>, noise: &Noise, lag_s: f64, tau_s: f64, foot_s: f64) -> Option<Fitted> {
+    let step_s = rows.blocks.cadence_s.max(1e-3);
+    let rise = Rise { at_s: foot_s, lasting_s: step_s, mixing_s: 0.5 * step_s };
+    improve(rows, noise, lag_s, Fitted { tau_s, rise, log_likelihood: f64::NEG_INFINITY })
+}
+
+/// The best time constant and rise for a response, from a start nearby.
+pub(super) fn improve(rows: &Rows<'_>, noise: &Noise, lag_s: f64, start: Fitted) -> Option<Fitted> {
+    search(rows, noise, lag_s, start, 0)
+}
+
+/// Pattern search from a start: each parameter in turn, from the `first` on, a step up or down; steps grow on success and
+/// shrink otherwise.
+fn search(rows: &Rows<'_>, noise: &Noise, lag_s: f64, start: Fitted, first: usize) -> Option<Fitted> {
     let score = |tau_s: f64, rise: Rise| {
         let shape = Shape { tau_s, lag_s, slow_s: None, rise: Some(rise) };
         rows.solve(&shape, noise).filter(|solved| solved.beta[DOSE] > 0.0).map(|solved| solved.log_marginal)
@@ -132,10 +143,9 @@ pub(super) fn improve(rows: &Rows<'_>, noise: &Noise, lag_s: f64, start: Fitted,
     let mut best = Fitted { log_likelihood: score(start.tau_s, start.rise)?, ..start };
     let cadence_s = rows.blocks.cadence_s.max(1e-3);
     let mut steps = [0.02 * start.tau_s, cadence_s, cadence_s, cadence_s];
-    let free = [true, true, freedom.lasting, freedom.mixing];
     for round in 0..60 {
         let before = best.log_likelihood;
-        for index in (0..4).filter(|index| free[*index]) {
+        for index in first..4 {
             let tried = [steps[index], -steps[index]].into_iter().find_map(|by| {
                 let (mut tau_s, mut rise) = (best.tau_s, best.rise);
                 match index {

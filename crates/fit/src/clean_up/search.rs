@@ -35,7 +35,7 @@ pub(super) struct Fit {
 pub(super) struct LagNode {
     pub lag_s: f64,
     pub weight: f64,
-    pub rise: Option<Rise>,
+    pub rise: Option<(Rise, rise::Tilt)>,
 }
 
 /// The decay alone, roughly: what all further search starts from.
@@ -94,7 +94,7 @@ pub(super) fn fit_with_rise(
     (before >= 3 && !censored).then_some(())?;
     let (rows, nodes) = rise_nodes(rows, start, foot_s)?;
     let best = nodes.iter().max_by(|a, b| a.1.total_cmp(&b.1))?;
-    let shape = Shape { tau_s: best.2, lag_s: best.0.lag_s, slow_s: None, rise: best.0.rise };
+    let shape = Shape { tau_s: best.2, lag_s: best.0.lag_s, slow_s: None, rise: best.0.rise.map(|(rise, _)| rise) };
     describes_rise(&rows, start, &shape, still[1]).then_some(())?;
     let lags: Vec<LagNode> = nodes.iter().map(|node| node.0).collect();
     let scan = TauScan::over(start.rows.blocks.span_s);
@@ -109,12 +109,12 @@ type FittedNode = (LagNode, f64, f64);
 fn rise_nodes<'a>(mut rows: Rows<'a>, start: &Start<'_>, foot_s: f64) -> Option<(Rows<'a>, Vec<FittedNode>)> {
     let noise = start.noise;
     let lag_s = start.lag.middle_s();
-    let (freedom, mut fitted) = rise::explore(&rows, &noise, lag_s, start.shape.tau_s, foot_s)?;
+    let mut fitted = rise::begin(&rows, &noise, lag_s, start.shape.tau_s, foot_s)?;
     for _ in 0..2 {
         let shape = Shape { tau_s: fitted.tau_s, lag_s, slow_s: None, rise: Some(fitted.rise) };
         let solved = rows.solve(&shape, &noise)?;
         rows.level = levels(rows.blocks, &shape, &solved);
-        fitted = rise::improve(&rows, &noise, lag_s, fitted, freedom)?;
+        fitted = rise::improve(&rows, &noise, lag_s, fitted)?;
     }
     let mut lags = start.lag.nodes();
     let mut nodes: Vec<FittedNode> = Vec::new();
@@ -122,13 +122,14 @@ fn rise_nodes<'a>(mut rows: Rows<'a>, start: &Start<'_>, foot_s: f64) -> Option<
         nodes.clear();
         let mut from = fitted;
         for node in &lags {
-            let Some(found) = rise::improve(&rows, &noise, node.lag_s, from, freedom) else { continue };
+            let Some(found) = rise::improve(&rows, &noise, node.lag_s, from) else { continue };
             from = found;
             let log = found.log_likelihood + node.weight.ln();
-            nodes.push((LagNode { rise: Some(found.rise), ..*node }, log, found.tau_s));
+            let tilt = rise::tilt(&rows, &noise, node.lag_s, &found);
+            nodes.push((LagNode { rise: Some((found.rise, tilt)), ..*node }, log, found.tau_s));
         }
         let top = nodes.iter().max_by(|a, b| a.1.total_cmp(&b.1))?;
-        fitted = rise::Fitted { tau_s: top.2, rise: top.0.rise?, log_likelihood: top.1 };
+        fitted = rise::Fitted { tau_s: top.2, rise: top.0.rise?.0, log_likelihood: top.1 };
         let first = nodes.iter().position(|node| node.1 > top.1 - NARROW)?.saturating_sub(1);
         let last = (nodes.iter().rposition(|node| node.1 > top.1 - NARROW)? + 1).min(nodes.len() - 1);
         if pass == 2 || last <= first || (first == 0 && last == nodes.len() - 1) {
@@ -159,7 +160,8 @@ fn describes_rise(rows: &Rows<'_>, start: &Start<'_>, shape: &Shape, until_s: f6
 fn finish(rows: &Rows<'_>, shape: &Shape, lags: &[LagNode], scan: &TauScan, zero: f64) -> Option<Fit> {
     let blocks = rows.blocks;
     let middle = *lags.iter().max_by(|a, b| a.weight.total_cmp(&b.weight))?;
-    let middle = lags.iter().find(|node| node.rise == shape.rise && node.rise.is_some()).copied().unwrap_or(middle);
+    let middle =
+        lags.iter().find(|node| node.rise.is_some_and(|(rise, _)| Some(rise) == shape.rise)).copied().unwrap_or(middle);
     let noise_models = matter(rows, shape, &noises(blocks));
     let slow_ratio = slow_ratio(rows, scan, &noise_models, &middle, shape);
     let scan = TauScan { slow_ratio, ..*scan };
@@ -307,7 +309,7 @@ impl TauScan {
 
     pub(super) fn shape(&self, tau_s: f64, node: &LagNode) -> Shape {
         let slow_s = self.slow_ratio.map(|ratio| ratio * tau_s);
-        Shape { tau_s, lag_s: node.lag_s, slow_s, rise: node.rise }
+        Shape { tau_s, lag_s: node.lag_s, slow_s, rise: node.rise.map(|(rise, tilt)| rise.tilted(&tilt, tau_s)) }
     }
 
     /// Time constants spread evenly in their logarithm.

@@ -42,9 +42,9 @@ const CLEAR_WHERE_LOGGED: f64 = 3.5;
 /// A reading that lies beyond both neighbours by so many usual steps stands out alone.
 const SPIKE: f64 = 4.0;
 /// A display that stands still tells differences no better than to this part of its step.
-const LEAST_STEP: f64 = 0.15;
+const LEAST_STEP: f64 = 0.1;
 /// A slow drift may move the display by a step at once; a dose moves it by more.
-const MORE_THAN_A_STEP: f64 = 1.25;
+const MORE_THAN_A_STEP: f64 = 1.1;
 /// A logged dose may show so much later, s.
 const SHOWS_WITHIN_S: f64 = 600.0;
 /// The foot of a rise is looked for so far before its steepest part, s.
@@ -73,6 +73,11 @@ impl Bins {
 
     pub(super) fn len(&self) -> usize {
         self.counts.len() - 1
+    }
+
+    /// Mean number of readings in a bin.
+    fn readings_each(&self) -> f64 {
+        self.counts.last().copied().unwrap_or(0.0) / self.len().max(1) as f64
     }
 
     pub(super) fn time_s(&self, bin: usize) -> f64 {
@@ -130,7 +135,10 @@ impl Usual {
         let mut reach = 1;
         while reach == 1 || (reach as f64 * bins.width_s <= LONGEST_S && 20 * reach < bins.len()) {
             let bends = bins.bends(reach).into_iter().map(|bend| bend.0);
-            low.push((quantile(bends, 0.3) / LOW_QUANTILE / SECOND_OVER_FIRST).max(LEAST_STEP * step));
+            // A display that flickers between two steps hides its noise from a low quantile.
+            let readings = (bins.readings_each() * reach as f64).max(1.0);
+            let flicker = step * (0.7 / readings.sqrt()).max(LEAST_STEP);
+            low.push((quantile(bends, 0.3) / LOW_QUANTILE / SECOND_OVER_FIRST).max(flicker));
             reach *= 2;
         }
         let bends = bins.bends(1);

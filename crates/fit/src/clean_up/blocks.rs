@@ -94,7 +94,7 @@ pub(super) fn gather(trace: &Trace<'_>, window: &Window, still: [f64; 2]) -> Blo
         let run = (index..end).take_while(|i| same(i) && repeats(value[*i], value[index])).count();
         let t = time[index] - window.from_s;
         let calm = (t - still[1]).max(still[0] - t).max(0.0);
-        let until = t + span_s / 4000.0 + calm / 25.0;
+        let until = t + span_s / 3000.0 + calm / 16.0;
         let wide = (index..end).take_while(|i| same(i) && time[*i] - window.from_s < until).count().max(1);
         let stuck = status == ReadingStatus::Measured && run >= REPEATED;
         // A block must not reach into a run of repeated readings that begins inside it: the run is found from its start.

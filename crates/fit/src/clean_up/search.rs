@@ -285,12 +285,12 @@ fn heaviest(rows: &Rows<'_>, shape: &Shape, noises: &[Noise]) -> Option<Noise> {
     scored(rows, shape, noises).into_iter().max_by(|a, b| a.0.total_cmp(&b.0)).map(|(_, noise)| noise)
 }
 
-/// The noise models that carry nearly all of the weight, at most a dozen.
+/// The noise models that carry nearly all of the weight, at most ten.
 fn matter(rows: &Rows<'_>, shape: &Shape, noises: &[Noise]) -> Vec<Noise> {
     let mut scored = scored(rows, shape, noises);
     scored.sort_by(|a, b| b.0.total_cmp(&a.0));
     let top = scored.first().map_or(0.0, |best| best.0);
-    scored.into_iter().take(12).take_while(|(score, _)| *score > top - 5.0).map(|(_, noise)| noise).collect()
+    scored.into_iter().take(10).take_while(|(score, _)| *score > top - 5.0).map(|(_, noise)| noise).collect()
 }
 
 /// Range of time constants that is searched.

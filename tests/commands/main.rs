@@ -6,6 +6,7 @@ mod clean_up;
 mod clean_up_series;
 mod convert;
 mod demo;
+mod history;
 mod isolated_chamber;
 mod ppm_rise;
 mod ppm_rise_series;

@@ -35,6 +35,9 @@ pub(crate) enum Command {
     Leak(LeakArgs),
     /// Convert units of leaks, pressures, flows and moisture, with what they depend on
     Convert(ConvertArgs),
+    /// Results over the years: record, compare, follow, forecast
+    #[command(subcommand)]
+    History(HistoryCommand),
     /// Print shell completions
     Completions(CompletionsArgs),
     /// Print the manual page (roff)
@@ -73,9 +76,140 @@ pub(crate) struct QualifyArgs {
     /// Let files lie in this folder too
     #[arg(long, value_name = "DIR")]
     pub(crate) data_root: Option<PathBuf>,
+    /// Record the results in the store, and show earlier ones beside them
+    #[arg(long)]
+    pub(crate) record: bool,
+    /// The store of results; without it the user's own
+    #[arg(long, value_name = "FILE", requires = "record")]
+    pub(crate) store: Option<PathBuf>,
+    /// Day of the test, where the logs do not tell it (YYYY-MM-DD)
+    #[arg(long, value_name = "DAY", requires = "record")]
+    pub(crate) date: Option<jiff::civil::Date>,
     /// How the result is printed
     #[arg(long, value_enum, default_value_t = Format::Text)]
     pub(crate) format: Format,
+}
+
+const HISTORY_HELP: &str = "\
+Examples:
+  tightfit history add dossier
+  tightfit history note K-12 --what gloves --date 2026-06-01 \"left glove\"
+  tightfit history show
+  tightfit history trend K-12 --out k-12-years
+  tightfit history export --out table
+
+Results are only ever added; a wrong one is corrected by a new entry that names
+it: tightfit history add DOSSIER --corrects 17";
+
+#[derive(Debug, Subcommand)]
+#[command(after_help = HISTORY_HELP)]
+pub(crate) enum HistoryCommand {
+    /// Record the results of a dossier
+    Add(HistoryAddArgs),
+    /// Record a service: gloves, seals, purifier, regeneration
+    Note(HistoryNoteArgs),
+    /// What was measured when, and the last results against those before
+    Show(HistoryShowArgs),
+    /// Trend, steps at services, and when a limit will be reached
+    Trend(HistoryTrendArgs),
+    /// All results as a table: CSV on the output, or CSV and Parquet in a folder
+    Export(HistoryExportArgs),
+}
+
+/// Where results are kept.
+#[derive(Debug, Args)]
+pub(crate) struct StoreArgs {
+    /// The store of results; without it the user's own
+    #[arg(long, value_name = "FILE")]
+    pub(crate) store: Option<PathBuf>,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct HistoryAddArgs {
+    /// The folder of a dossier, or its dossier.json
+    pub(crate) dossier: PathBuf,
+    /// Day of the test, where the logs do not tell it (YYYY-MM-DD)
+    #[arg(long, value_name = "DAY")]
+    pub(crate) date: Option<jiff::civil::Date>,
+    /// Number of the entry that this one takes the place of
+    #[arg(long, value_name = "NUMBER")]
+    pub(crate) corrects: Option<i64>,
+    #[command(flatten)]
+    pub(crate) store: StoreArgs,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct HistoryNoteArgs {
+    /// Name of the enclosure
+    pub(crate) enclosure: String,
+    /// In words what was done
+    #[arg(default_value = "")]
+    pub(crate) note: String,
+    /// What was served
+    #[arg(long, value_name = "WHAT", value_parser = tightfit_report::history::SERVICES)]
+    pub(crate) what: String,
+    /// Day of the service (YYYY-MM-DD); today without it
+    #[arg(long, value_name = "DAY")]
+    pub(crate) date: Option<jiff::civil::Date>,
+    /// Number of the entry that this one takes the place of
+    #[arg(long, value_name = "NUMBER")]
+    pub(crate) corrects: Option<i64>,
+    #[command(flatten)]
+    pub(crate) store: StoreArgs,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct HistoryShowArgs {
+    /// Name of an enclosure; without it all of them, those first that need attention
+    pub(crate) enclosure: Option<String>,
+    /// Write a page into this folder
+    #[arg(long, value_name = "DIR")]
+    pub(crate) out: Option<PathBuf>,
+    /// Replace the pages that stand there
+    #[arg(long, requires = "out")]
+    pub(crate) replace: bool,
+    /// How it is printed
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    pub(crate) format: Format,
+    #[command(flatten)]
+    pub(crate) store: StoreArgs,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct HistoryTrendArgs {
+    /// Name of the enclosure
+    pub(crate) enclosure: String,
+    /// Only this quantity, for example hourly_leak_rate; without it all that a limit judges
+    #[arg(long, value_name = "NAME")]
+    pub(crate) quantity: Option<String>,
+    /// Write page and tables into this folder
+    #[arg(long, value_name = "DIR")]
+    pub(crate) out: Option<PathBuf>,
+    /// Replace the pages that stand there
+    #[arg(long, requires = "out")]
+    pub(crate) replace: bool,
+    /// Day from which forecasts count (YYYY-MM-DD); today without it
+    #[arg(long, value_name = "DAY")]
+    pub(crate) today: Option<jiff::civil::Date>,
+    /// How it is printed
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    pub(crate) format: Format,
+    #[command(flatten)]
+    pub(crate) store: StoreArgs,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct HistoryExportArgs {
+    /// Only this enclosure
+    pub(crate) enclosure: Option<String>,
+    /// Write CSV and Parquet into this folder
+    #[arg(long, value_name = "DIR")]
+    pub(crate) out: Option<PathBuf>,
+    /// Replace the tables that stand there
+    #[arg(long, requires = "out")]
+    pub(crate) replace: bool,
+    #[command(flatten)]
+    pub(crate) store: StoreArgs,
 }
 
 const INSPECT_HELP: &str = "\

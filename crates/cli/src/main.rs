@@ -21,6 +21,7 @@ fn main() -> ExitCode {
         Command::Recheck(args) => commands::recheck::run(&args),
         Command::Leak(args) => commands::leak::run(&args),
         Command::Convert(args) => commands::convert::run(&args),
+        Command::History(command) => commands::history::run(&command),
         Command::Completions(args) => commands::completions::run(&args),
         Command::Manual => commands::manual::run(),
     };

@@ -37,7 +37,11 @@ pub(crate) fn paint() -> Paint {
 
 /// Writes a result as JSON.
 pub(crate) fn json(value: &impl serde::Serialize) -> io::Result<()> {
-    let mut text = serde_json::to_string_pretty(value)?;
-    text.push('\n');
-    result(&text)
+    result(&json_text(value))
+}
+
+/// A result as JSON; our own results have only text keys and plain values, for which this cannot fail.
+pub(crate) fn json_text(value: &impl serde::Serialize) -> String {
+    serde_json::to_string_pretty(value)
+        .map_or_else(|error| format!("{{ \"error\": \"{error}\" }}\n"), |text| text + "\n")
 }

@@ -74,6 +74,15 @@ impl Store {
         Ok(rows.collect::<Result<_, _>>()?)
     }
 
+    /// Whether the file is whole, by the database's own check.
+    ///
+    /// # Errors
+    /// What the database says.
+    pub fn is_sound(&self) -> Result<bool, StoreError> {
+        let word: String = self.connection.query_row("PRAGMA integrity_check", [], |row| row.get(0))?;
+        Ok(word == "ok")
+    }
+
     fn heads(&self, enclosure: &str) -> Result<Vec<Entry>, StoreError> {
         let mut statement = self.connection.prepare_cached(
             "SELECT id, kind, enclosure, day, recorded, identity, corrects, word, configuration, note, program,

@@ -37,6 +37,11 @@ fn printable(letter: char) -> char {
     if allowed { letter } else { '\u{fffd}' }
 }
 
+/// A text that a spreadsheet might take for a formula, with an apostrophe in front.
+pub(crate) fn harmless(text: String) -> String {
+    if text.starts_with(['=', '+', '-', '@', '\t', '\r']) { format!("'{text}") } else { text }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

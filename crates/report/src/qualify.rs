@@ -8,6 +8,7 @@ use std::path::{Path, PathBuf};
 use crate::bench::LeakFlags;
 use crate::catalogue::Method;
 use crate::data::Folders;
+use crate::history::HistoryReport;
 use crate::method::{self, Outcome, TestError};
 use crate::plan::{CheckResult, Plan, PlanError, Test};
 use crate::result::{CheckLine, Qualification, RESULT_SCHEMA, TestResult};
@@ -26,6 +27,8 @@ pub struct Qualified {
     pub result: Qualification,
     /// What became of each test, in the order of the plan; `Err` where its files could not be used.
     pub outcomes: Vec<Result<Outcome, TestError>>,
+    /// Earlier results beside these, where they were recorded.
+    pub earlier: Option<HistoryReport>,
 }
 
 /// Why there is no qualification at all.
@@ -103,7 +106,7 @@ pub fn qualify(plan: Plan, folders: &Folders, mut progress: impl FnMut(&str)) ->
         checks: plan.checks.iter().map(check_line).collect(),
         overall,
     };
-    Qualified { plan, result, outcomes }
+    Qualified { plan, result, outcomes, earlier: None }
 }
 
 /// Evaluates all tests: those that use the results of others after these, whatever their order in the plan.

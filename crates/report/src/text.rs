@@ -6,5 +6,6 @@ mod qualification;
 
 pub use inspection::{inspection, rows_set_aside};
 pub use layout::Paint;
-pub(crate) use qualification::percent;
+pub(crate) use layout::paragraph;
 pub use qualification::qualification;
+pub(crate) use qualification::{percent, value_text};

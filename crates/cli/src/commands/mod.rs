@@ -3,6 +3,7 @@
 pub(crate) mod completions;
 pub(crate) mod convert;
 pub(crate) mod draft;
+pub(crate) mod history;
 pub(crate) mod inspect;
 pub(crate) mod leak;
 pub(crate) mod manual;

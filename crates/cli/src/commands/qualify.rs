@@ -16,8 +16,9 @@ pub(crate) fn run(args: &QualifyArgs) -> io::Result<Exit> {
     };
     let spinner = progress::spinner();
     let folders = folders(&args.plan, args.data_root.clone());
-    let qualified = qualify(plan, &folders, |test| spinner.set_message(test.to_owned()));
+    let mut qualified = qualify(plan, &folders, |test| spinner.set_message(test.to_owned()));
     spinner.finish_and_clear();
+    let recorded = args.record.then(|| super::history::record(args, &mut qualified));
     if let Some(out) = &args.out {
         let options = WriteOptions { replace: args.replace, with_data: args.with_data };
         match dossier::write(&qualified, out, &options) {
@@ -28,7 +29,13 @@ pub(crate) fn run(args: &QualifyArgs) -> io::Result<Exit> {
             }
         }
     }
-    print(&qualified, args.format)
+    let exit = print(&qualified, args.format)?;
+    match recorded {
+        Some(Ok(text)) => text.lines().for_each(output::remark),
+        Some(Err(error)) => return Ok(super::history::refuse(&error)),
+        None => {}
+    }
+    Ok(exit)
 }
 
 /// Prints a result, and the errors of tests that gave none.

@@ -3,8 +3,8 @@
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use super::{first_page, test_page, traceability};
-use crate::Qualified;
 use crate::markup::{clean, shortened};
+use crate::{PROGRAM, Qualified, history};
 
 /// Style of the page; it stands in the page itself, which asks for nothing from anywhere.
 const STYLE: &str = include_str!("dossier.css");
@@ -14,32 +14,39 @@ const STYLE: &str = include_str!("dossier.css");
 pub fn render_html(qualified: &Qualified) -> String {
     // Windows and tabs cut long titles anyway.
     let id = shortened(&qualified.result.enclosure, 30);
+    document(
+        &format!("Enclosure {id}: tightness dossier"),
+        &html! {
+            (first_page::render(qualified))
+            @if let Some(earlier) = &qualified.earlier { (history::earlier(earlier)) }
+            @for index in 0..qualified.plan.tests.len() {
+                (test_page::render(qualified, index))
+            }
+            (traceability::render(qualified))
+        },
+    )
+}
+
+/// A page in the dossier's style around `content`.
+pub(crate) fn document(title: &str, content: &Markup) -> String {
     let page: Markup = html! {
         (DOCTYPE)
         html lang="en" {
             head {
                 meta charset="utf-8";
                 meta name="viewport" content="width=device-width, initial-scale=1";
-                meta name="generator" content=(qualified.result.program);
-                title { "Enclosure " (id) ": tightness dossier" }
+                meta name="generator" content=(PROGRAM);
+                title { (title) }
                 style { (PreEscaped(STYLE)) }
             }
-            body {
-                main {
-                    (first_page::render(qualified))
-                    @for index in 0..qualified.plan.tests.len() {
-                        (test_page::render(qualified, index))
-                    }
-                    (traceability::render(qualified))
-                }
-            }
+            body { main { (content) } }
         }
     };
     clean(&page.into_string())
 }
 
 /// A verdict as symbol and word, apart without colour by symbol and frame.
-pub(super) fn verdict_badge(verdict: &str) -> Markup {
+pub(crate) fn verdict_badge(verdict: &str) -> Markup {
     let (class, symbol) = match verdict {
         "pass" | "ok" => ("pass", "✓"),
         "fail" | "not ok" => ("fail", "✗"),

@@ -1,7 +1,7 @@
 //! The dossier that goes with the enclosure: one self-contained page, its plots, and a machine-readable record.
 
 mod first_page;
-mod html;
+pub(crate) mod html;
 mod number;
 mod record;
 mod table;

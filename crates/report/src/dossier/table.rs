@@ -2,6 +2,7 @@
 
 use tightfit_ingest::table::{PlainColumn, plain_parquet};
 
+use crate::markup::harmless;
 use crate::result::{Qualification, ResultValue};
 
 /// File name of the table as CSV.
@@ -147,10 +148,6 @@ fn verdicts(result: &Qualification, test: &str, run: &str, quantity: &str) -> St
 
 fn kind(value: &ResultValue) -> String {
     serde_json::to_value(value.kind).ok().and_then(|kind| kind.as_str().map(str::to_owned)).unwrap_or_default()
-}
-
-fn harmless(text: String) -> String {
-    if text.starts_with(['=', '+', '-', '@', '\t', '\r']) { format!("'{text}") } else { text }
 }
 
 #[cfg(test)]

@@ -19,6 +19,7 @@ use crate::catalogue::{Method, RESULTS};
 pub use enclosure::{Compliance, Enclosure, Glove, Purifier, Room, Supply};
 pub use instrument::{ClockOffset, Instrument, ZeroCheck};
 pub use limit::{Bound, Check, CheckResult, Limit, Rule};
+pub(crate) use mistake::nearest;
 pub use mistake::{Located, Mistake, PlanError};
 pub use section::Measured;
 pub use test::{ColumnPlan, MethodKeys, Moment, Required, Run, SuperimposedLeak, Test, Window};

@@ -17,7 +17,7 @@ pub struct Paint {
 }
 
 /// Adds `text`, wrapped to the terminal, after a label of `indent` columns; further lines are indented alike.
-pub(super) fn paragraph(out: &mut String, label: &str, indent: usize, text: &str) {
+pub(crate) fn paragraph(out: &mut String, label: &str, indent: usize, text: &str) {
     let mut line = format!("{label:<indent$}");
     let mut empty = true;
     for word in text.split_whitespace() {

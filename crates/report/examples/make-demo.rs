@@ -1,5 +1,6 @@
 //! Makes the exports of the demo in `data-samples/k-12`: an argon enclosure in a university coatings laboratory, a
-//! tight and a leaky hold. All data are invented; the physics is that of `tightfit_fit::simulate`.
+//! tight and a leaky hold, and four runs with the purifier off. All data are invented; the physics is that of
+//! `tightfit_fit::simulate`.
 //!
 //! `cargo run -p tightfit-report --example make-demo`
 //!
@@ -13,10 +14,19 @@ use std::path::Path;
 
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
-use tightfit_fit::simulate::{Disturbance, Hold, Room, SimulatedHold, ThermometerModel};
+use tightfit_fit::simulate::{Disturbance, Hold, Random, Rise, Room, SimulatedHold, ThermometerModel};
 
 /// Zone of the laboratory's loggers.
 const ZONE: &str = "Europe/Vienna";
+
+/// Pressures of the runs with the purifier off, one a night.
+const SERIES_PA: [f64; 4] = [250.0, -100.0, -250.0, -500.0];
+/// Leak of the enclosure with its gloves in place, 1/h at −500 Pa and 1013 hPa.
+const SERIES_LEAK_PER_H: f64 = 6.5e-5;
+/// Oxygen and water of room air at 42 %, 22 °C and 1013 hPa, ppm.
+const ROOM_AIR_PPM: [f64; 2] = [207_080.0, 11_010.0];
+/// Through worn gloves: oxygen and water, ppm/h.
+const SERIES_PERMEATION_PPM_PER_H: [f64; 2] = [7.5, 55.0];
 
 fn main() -> Result<(), Box<dyn Error>> {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../data-samples/k-12");
@@ -27,6 +37,9 @@ fn main() -> Result<(), Box<dyn Error>> {
     ];
     for (name, text) in files {
         write(&folder.join(name), &text)?;
+    }
+    for (day, pressure_pa) in (11..).zip(SERIES_PA) {
+        write(&folder.join(format!("series-{day}-may.csv")), &series_export(day, pressure_pa)?)?;
     }
     Ok(())
 }
@@ -117,4 +130,34 @@ fn leaky_barometer_export() -> Result<String, Box<dyn Error>> {
 
 fn comma(value: f64, decimals: usize) -> String {
     format!("{value:.decimals$}").replace('.', ",")
+}
+
+/// A night with the purifier off: oxygen and water rise; the walls give off water.
+fn series_export(day: u32, pressure_pa: f64) -> Result<String, Box<dyn Error>> {
+    let start: Timestamp = format!("2026-05-{day}T17:30:00Z").parse()?;
+    let leak_per_h = SERIES_LEAK_PER_H * (-pressure_pa / 500.0).max(0.0);
+    let rise = |species: usize, start_ppm: f64, outgassed: &[[f64; 2]], noise_ppm: f64| {
+        let ingress = leak_per_h * ROOM_AIR_PPM[species] + SERIES_PERMEATION_PPM_PER_H[species];
+        let rise = Rise {
+            cadence_s: 120.0,
+            start_ppm,
+            room_air_ppm: ROOM_AIR_PPM[species],
+            exponentials: outgassed.to_vec(),
+            response_tau_s: 15.0,
+            noise: [noise_ppm, 0.002],
+            ..Rise::plain(10.0, ingress)
+        };
+        rise.simulate(u64::from(10 * day) + species as u64)
+    };
+    let oxygen = rise(0, 0.4, &[], 0.08);
+    let water = rise(1, 1.6, &[[28.0, 1.5]], 0.15);
+    let mut random = Random::new(u64::from(day));
+    let mut text = String::from("time,O2 (ppm),H2O (ppm),box pressure (Pa)\n");
+    for (index, time_s) in oxygen.time_s.iter().enumerate() {
+        let time = Timestamp::from_second(start.as_second() + *time_s as i64)?;
+        let [oxygen, water] = [&oxygen, &water].map(|rise| 1e6 * rise.reading[index]);
+        let oxygen = if oxygen < 1.0 { "<1.0".to_owned() } else { format!("{oxygen:.1}") };
+        writeln!(text, "{time},{oxygen},{water:.1},{:.0}", pressure_pa + 2.0 * random.normal())?;
+    }
+    Ok(text)
 }

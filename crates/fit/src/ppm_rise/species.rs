@@ -128,6 +128,8 @@ struct Design {
     forward: Forward,
     shared: Shared,
     make_up: Vec<f64>,
+    /// What the linearised ingress loses to saturation, put back.
+    returned: Vec<f64>,
     /// Block of each row; `None` for the row that keeps the content at the start from being negative.
     block: Vec<Option<usize>>,
     level_unit: f64,
@@ -261,8 +263,7 @@ impl<'a, 'b, 'c> Job<'a, 'b, 'c> {
         for ((target, supplied), put_back) in rows.target.iter_mut().zip(&make_up).zip(&returned) {
             *target -= supplied + put_back;
         }
-        let make_up = make_up.iter().zip(&returned).map(|(a, b)| a + b).collect();
-        Design { rows, forward, shared, make_up, block, level_unit }
+        Design { rows, forward, shared, make_up, returned, block, level_unit }
     }
 
     /// The state after a fit.
@@ -529,7 +530,7 @@ impl Design {
         };
         let parts = Parts {
             start: (0..rows).map(|r| solved.beta[0] * self.shared.column(0)[r] + transient(r)).collect(),
-            ingress: (0..rows).map(|r| solved.beta[1] * self.shared.column(1)[r]).collect(),
+            ingress: (0..rows).map(|r| solved.beta[1] * self.shared.column(1)[r] + self.returned[r]).collect(),
             outgassing: (0..rows)
                 .map(|r| amounts.iter().enumerate().map(|(a, column)| solved.beta[shared + a] * column[r]).sum())
                 .collect(),

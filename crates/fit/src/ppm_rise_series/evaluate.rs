@@ -196,7 +196,7 @@ impl Series<'_> {
             conductance_per_volume: unknown,
             correlation: [[0.0; 3]; 3],
             consistency: None,
-            points: Vec::new(),
+            points: posterior.as_ref().map_or_else(Vec::new, |posterior| self.points(posterior)),
             notes,
         }
     }

@@ -329,6 +329,6 @@ impl Evaluation for PpmRise {
     }
 
     fn figures(&self, clock: &Clock) -> Vec<Figure> {
-        plot::ppm_rise::figures(self, window_s(self), clock)
+        plot::ppm_rise::figures(self, [None; 2], window_s(self), clock)
     }
 }

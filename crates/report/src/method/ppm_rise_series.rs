@@ -1,18 +1,20 @@
 //! Method `ppm-rise-series`: several runs with purification off at different pressures, so that leak and permeation part.
 
-use tightfit_fit::Estimate;
 use tightfit_fit::permeation::Measured;
-use tightfit_fit::ppm_rise::Quantity;
+use tightfit_fit::ppm_rise::{PpmRise, Quantity, Species};
 use tightfit_fit::ppm_rise_series::{self as fit, PpmRiseSeries, Run, Settings};
 use tightfit_fit::pressure_change::PressureChange;
+use tightfit_fit::{Estimate, Kind};
 use tightfit_quantity::Gas;
 
 use crate::data::Folders;
 use crate::plan::{Plan, Test};
+use crate::plot::ppm_rise::LeakShares;
+use crate::plot::{self, Clock, Figure};
 use crate::result::{RunResult, TestResult};
 
 use super::ppm_rise::{Evaluated, Scales};
-use super::{Drawing, Outcome, RunEstimates, TestError, permeation, ppm_rise, pressure_change, rows};
+use super::{Drawing, Evaluation, Outcome, RunEstimates, TestError, permeation, ppm_rise, pressure_change, rows};
 
 /// Evaluates a series. `earlier` are the outcomes of the plan's other tests: a leak found from pressure is a further datum.
 pub(crate) fn run(
@@ -43,7 +45,7 @@ pub(crate) fn run(
         estimates.extend(gloves.estimates);
     }
     result.results = pressure_change::results(&estimates);
-    Ok(outcome(result, estimates, evaluated_runs))
+    Ok(outcome(result, estimates, joint, evaluated_runs))
 }
 
 fn add_run(result: &mut TestResult, name: &str, evaluated: &Evaluated<'_>) {
@@ -122,14 +124,22 @@ fn estimates(joint: &PpmRiseSeries) -> Vec<(&'static str, Estimate)> {
 fn outcome(
     result: TestResult,
     estimates: Vec<(&'static str, Estimate)>,
+    joint: PpmRiseSeries,
     evaluated: Vec<(String, Evaluated<'_>)>,
 ) -> Outcome {
     let window_s = evaluated.iter().map(|(_, run)| run.window_s[1] - run.window_s[0]).sum();
     let (mut drawings, mut files, mut raw) = (Vec::new(), Vec::new(), Vec::<(String, Vec<u8>)>::new());
-    for (name, run) in evaluated {
+    let shares: Vec<LeakShares> = evaluated.iter().map(|(name, _)| leak_shares(&joint, name)).collect();
+    if let Some((_, first)) = evaluated.first() {
+        let origin_s = first.data.dated.then_some(first.data.origin_s);
+        let evaluation = Box::new(AllRuns { joint, window_s: first.window_s });
+        drawings.push(Drawing { title: "all runs together".to_owned(), evaluation, origin_s });
+    }
+    for ((name, run), leak_shares) in evaluated.into_iter().zip(shares) {
         files.extend(run.data.files.iter().map(rows::file_account));
         let origin_s = run.data.dated.then_some(run.data.origin_s);
-        drawings.push(Drawing { title: name, evaluation: Box::new(run.evaluation), origin_s });
+        let evaluation = Box::new(RunOfSeries { run: run.evaluation, leak_shares });
+        drawings.push(Drawing { title: name, evaluation, origin_s });
         for file in run.data.files {
             if !raw.iter().any(|(known, _)| *known == file.name) {
                 raw.push((file.name, file.content));
@@ -137,4 +147,49 @@ fn outcome(
         }
     }
     Outcome { result, estimates, window_s, runs: Vec::<RunEstimates>::new(), drawings, files, raw }
+}
+
+/// Share of the steady ingress of a run that came through leaks, where the runs tell it.
+fn leak_shares(joint: &PpmRiseSeries, run: &str) -> LeakShares {
+    let is_told = |leak: &Option<Estimate>| leak.as_ref().is_some_and(|leak| leak.kind == Kind::Estimate);
+    let share = |species, leak| {
+        let point = joint.points.iter().find(|point| point.name == run && point.species == species)?;
+        (is_told(leak) && point.fitted_ppm_per_h > 0.0).then(|| point.leak_ppm_per_h / point.fitted_ppm_per_h)
+    };
+    [share(Species::Oxygen, &joint.oxygen_from_leak), share(Species::Water, &joint.water_from_leak)]
+}
+
+/// The joint fit, to be drawn.
+#[derive(Debug)]
+struct AllRuns {
+    joint: PpmRiseSeries,
+    /// Window of the first run.
+    window_s: [f64; 2],
+}
+
+impl Evaluation for AllRuns {
+    fn window_s(&self) -> [f64; 2] {
+        self.window_s
+    }
+
+    fn figures(&self, _: &Clock) -> Vec<Figure> {
+        plot::ppm_rise_series::figures(&self.joint)
+    }
+}
+
+/// A run whose ingress the others part.
+#[derive(Debug)]
+struct RunOfSeries {
+    run: PpmRise,
+    leak_shares: LeakShares,
+}
+
+impl Evaluation for RunOfSeries {
+    fn window_s(&self) -> [f64; 2] {
+        ppm_rise::window_s(&self.run)
+    }
+
+    fn figures(&self, clock: &Clock) -> Vec<Figure> {
+        plot::ppm_rise::figures(&self.run, self.leak_shares, self.window_s(), clock)
+    }
 }

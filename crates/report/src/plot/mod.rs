@@ -10,6 +10,7 @@ mod draw;
 mod hatch;
 mod panel;
 pub(crate) mod ppm_rise;
+pub(crate) mod ppm_rise_series;
 pub(crate) mod pressure_change;
 pub(crate) mod purge_down;
 mod ticks;

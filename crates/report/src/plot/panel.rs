@@ -99,7 +99,7 @@ pub(super) fn draw(
     paper.names(&curves)?;
     if !panel.heading.is_empty() {
         let style = bold(11, HPos::Left, VPos::Top);
-        area.draw(&Text::new(clean(&panel.heading), (LEFT * UNIT, UNIT), style))?;
+        area.draw(&Text::new(clean(&panel.heading), (LEFT * UNIT, 3 * UNIT), style))?;
     }
     Ok(())
 }

@@ -86,29 +86,30 @@ fn write_result(out: &mut String, name: &str, value: &ResultValue) {
 /// `1.23e-4 ± 0.11e-4 1/h (95 %)`, or the interval where it is lopsided, or a bound.
 #[must_use]
 pub(crate) fn value_text(value: &ResultValue) -> String {
-    let unit = &value.unit;
+    // A pure number has no unit to show.
+    let unit = if value.unit == "1" { String::new() } else { format!(" {}", value.unit) };
     match (value.kind, value.value, value.interval95) {
         (ResultValueKind::Estimate, Some(number), [Some(low), Some(high)]) => {
             let half = 0.5 * (high - low);
             if half == 0.0 {
-                return format!("{} {unit}, uncertainty not known", display_number(number, 3));
+                return format!("{}{unit}, uncertainty not known", display_number(number, 3));
             }
             let lopsided = (0.5 * (high + low) - number).abs() > 0.1 * half;
             if lopsided {
                 let [number, low, high] = [number, low, high].map(|value| display_number(value, 3));
-                format!("{number} {unit}, 95 % between {low} and {high}")
+                format!("{number}{unit}, 95 % between {low} and {high}")
             } else {
                 let (number, half) = rounded_together(number, half);
-                format!("{number} ± {half} {unit} (95 %)")
+                format!("{number} ± {half}{unit} (95 %)")
             }
         }
         (ResultValueKind::UpperBound, _, [_, Some(high)]) => {
-            format!("at most {} {unit} (95 %)", display_number(high, 3))
+            format!("at most {}{unit} (95 %)", display_number(high, 3))
         }
         (ResultValueKind::LowerBound, _, [Some(low), _]) => {
-            format!("at least {} {unit} (95 %)", display_number(low, 3))
+            format!("at least {}{unit} (95 %)", display_number(low, 3))
         }
-        (_, Some(number), _) => format!("{} {unit}, interval not determined", display_number(number, 3)),
+        (_, Some(number), _) => format!("{}{unit}, interval not determined", display_number(number, 3)),
         _ => "not determined from these data".to_owned(),
     }
 }

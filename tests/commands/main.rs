@@ -12,6 +12,7 @@ mod ppm_rise;
 mod ppm_rise_series;
 mod purge_down;
 mod recheck;
+mod records;
 mod series;
 #[path = "../support/mod.rs"]
 mod support;

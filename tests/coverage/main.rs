@@ -2,8 +2,10 @@
 //! `cargo run --release -p tightfit-fit --example pressure-change-study`.
 #![allow(clippy::unwrap_used, reason = "a test stops where a simulated record cannot be evaluated")]
 
+mod analyser_check;
 mod clean_up;
 mod decision;
+mod endurance;
 mod history;
 mod ppm_rise;
 mod pressure_change;

@@ -14,6 +14,7 @@ mod nist_linear;
 mod nist_nonlinear;
 mod nist_univariate;
 mod ppm_rise;
+mod regeneration;
 mod regression_with_autocorrelation;
 
 /// Fails unless `found` agrees with `wanted` within a relative tolerance (absolute for zero).

@@ -4,7 +4,7 @@
 //! `cargo run --release -p tightfit-fit --example records-study -- [--tests N] [--only WORD]`
 #![allow(clippy::print_stdout, reason = "the table is what the program is for")]
 
-use tightfit_fit::simulate::{RegenerationCell, Tally};
+use tightfit_fit::simulate::{AnalyserCheckRun, EnduranceRun, RegenerationCell, Tally};
 
 fn main() {
     let arguments: Vec<String> = std::env::args().collect();
@@ -15,24 +15,24 @@ fn main() {
         "| method, result | case | tests | covered | truth below | truth above | bias | RMS | half width | bounds | bounds missed |"
     );
     println!("|---|---|---|---|---|---|---|---|---|---|---|");
-    let names = ["heating time", "purge time", "evacuation time", "hydrogen dose"];
-    study(
-        "regeneration",
-        &names,
-        &only,
-        RegenerationCell::all().iter().zip(0..).map(|(cell, index)| (cell.name, cell.study(tests, 10_000 * index))),
-    );
+    if "regeneration".contains(&only) {
+        let names = ["heating time", "purge time", "evacuation time", "hydrogen dose"];
+        let cells = RegenerationCell::all();
+        study("regeneration", &names, cells.iter().zip(0..).map(|(c, i)| (c.name, c.study(tests, 10_000 * i))));
+    }
+    if "analyser-check".contains(&only) {
+        let cells = AnalyserCheckRun::all();
+        let names = ["zero error", "span error", "response t90"];
+        study("analyser-check", &names, cells.iter().zip(0..).map(|(c, i)| (c.name, c.study(tests, 10_000 * i))));
+    }
+    if "endurance".contains(&only) {
+        let cells = EnduranceRun::all();
+        let names = ["largest content", "share of time"];
+        study("endurance", &names, cells.iter().zip(0..).map(|(c, i)| (c.name, c.study(tests, 10_000 * i))));
+    }
 }
 
-fn study<const N: usize>(
-    method: &str,
-    names: &[&str; N],
-    only: &str,
-    cells: impl Iterator<Item = (&'static str, [Tally; N])>,
-) {
-    if !method.contains(only) {
-        return;
-    }
+fn study<const N: usize>(method: &str, names: &[&str; N], cells: impl Iterator<Item = (&'static str, [Tally; N])>) {
     let mut pooled: [Tally; N] = std::array::from_fn(|_| Tally::default());
     for (case, tallies) in cells {
         for ((name, tally), sum) in names.iter().zip(&tallies).zip(&mut pooled) {

@@ -3,9 +3,11 @@
 //! This crate knows no files, no clock, no data frames and prints nothing. Channels come in as [`Samples`] in SI units,
 //! results go out as [`Estimate`]s with distribution and budget.
 
+pub mod analyser_check;
 pub mod antechamber;
 pub mod clean_up;
 pub mod clean_up_series;
+pub mod endurance;
 pub mod history;
 pub mod make_up;
 pub mod noise;

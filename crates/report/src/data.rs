@@ -8,7 +8,7 @@ use jiff::Timestamp;
 use tightfit_ingest::{
     Channel, ColumnRequest, PressureReference, Question, ReadError, ReadOptions, Recording, Series, Status, read_bytes,
 };
-use tightfit_quantity::Dimension;
+use tightfit_quantity::{Dimension, StandardReference};
 
 use crate::plan::{ClockOffset, Instrument, Moment, Plan, Test, dimension_of, hexadecimal};
 
@@ -74,6 +74,8 @@ pub struct ChannelData<'p> {
     pub status: Vec<Status>,
     /// For pressures: what they refer to.
     pub reference: PressureReference,
+    /// For flows at reference conditions: the conditions; none where volumes are those of the gas as it flows.
+    pub standard_reference: Option<StandardReference>,
     /// Its instrument, where the plan names one.
     pub instrument: Option<&'p Instrument>,
 }
@@ -271,6 +273,7 @@ impl<'p> TestData<'p> {
             value: series.value.iter().map(|value| value - zero).collect(),
             status: series.status.clone(),
             reference: series.reference,
+            standard_reference: series.standard_reference,
             instrument,
         }
     }

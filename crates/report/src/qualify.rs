@@ -92,7 +92,8 @@ pub fn folders(plan_path: &Path, data_root: Option<PathBuf>) -> Folders {
 /// Evaluates every test of a plan and judges every limit. `progress` is told the test that begins.
 #[must_use]
 pub fn qualify(plan: Plan, folders: &Folders, mut progress: impl FnMut(&str)) -> Qualified {
-    let outcomes = evaluate(&plan, folders, &mut progress);
+    let mut outcomes = evaluate(&plan, folders, &mut progress);
+    note_analyser_checks(&plan, &mut outcomes);
     let judged: Vec<_> = outcomes.iter().flatten().flat_map(judged).collect();
     let verdicts = verdict::judge(&plan, &judged);
     let overall = verdict::overall(&plan, &verdicts, outcomes.iter().any(Result::is_err));
@@ -123,6 +124,26 @@ fn evaluate(plan: &Plan, folders: &Folders, progress: &mut impl FnMut(&str)) -> 
     outcomes.into_iter().flatten().collect()
 }
 
+/// Says in the tests that used a checked analyser what the check found.
+fn note_analyser_checks(plan: &Plan, outcomes: &mut [Result<Outcome, TestError>]) {
+    let uses = |test: &Test, instrument: &str| test.columns.iter().any(|c| c.instrument.as_deref() == Some(instrument));
+    let mut notes: Vec<(String, String)> = Vec::new();
+    for (test, outcome) in plan.tests.iter().zip(&*outcomes).filter(|(test, _)| test.method == Method::AnalyserCheck) {
+        let Ok(outcome) = outcome else { continue };
+        for instrument in test.columns.iter().filter_map(|column| column.instrument.as_deref()) {
+            notes.extend(
+                method::analyser_check::note_for_others(outcome, instrument).map(|note| (instrument.to_owned(), note)),
+            );
+        }
+    }
+    for (test, outcome) in plan.tests.iter().zip(outcomes).filter(|(test, _)| test.method != Method::AnalyserCheck) {
+        if let Ok(outcome) = outcome {
+            let of_test = notes.iter().filter(|(instrument, _)| uses(test, instrument));
+            outcome.result.notes.extend(of_test.map(|(_, note)| note.clone()));
+        }
+    }
+}
+
 fn run(
     plan: &Plan,
     test: &Test,
@@ -137,14 +158,12 @@ fn run(
         Method::CleanUp => method::clean_up::run(plan, test, folders),
         Method::CleanUpSeries => method::clean_up_series::run(plan, test, folders),
         Method::PurgeDown => method::purge_down::run(plan, test, folders),
-        Method::Endurance
-        | Method::AnalyserCheck
-        | Method::Antechamber
-        | Method::VacuumHold
-        | Method::MakeUp
-        | Method::Regeneration
-        | Method::OperatingLog
-        | Method::Unknown => Err(TestError::NotComputed { method: test.method.name() }),
+        Method::Endurance => method::endurance::run(plan, test, folders),
+        Method::AnalyserCheck => method::analyser_check::run(plan, test, folders),
+        Method::Regeneration => method::regeneration::run(plan, test, folders),
+        Method::Antechamber | Method::VacuumHold | Method::MakeUp | Method::OperatingLog | Method::Unknown => {
+            Err(TestError::NotComputed { method: test.method.name() })
+        }
     }
 }
 

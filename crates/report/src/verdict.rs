@@ -139,6 +139,10 @@ fn decide_by_rule(limit: &Limit, bound: f64, estimate: &Estimate, conformance: f
 
 fn conformance_probability(limit: &Limit, bound: f64, estimate: &Estimate) -> f64 {
     let at_most = estimate.probability_at_most(bound).clamp(0.0, 1.0);
+    // A value without spread on the bound itself keeps it from either side: all of the time within is enough for 100 %.
+    if estimate.standard_uncertainty <= 0.0 && estimate.value.to_bits() == bound.to_bits() {
+        return 1.0;
+    }
     match limit.bound {
         Bound::Max(_) => at_most,
         Bound::Min(_) => 1.0 - at_most,

@@ -5,7 +5,7 @@ mod newey_west;
 mod state_space;
 mod statistics;
 
-pub use local_level::LocalLevel;
+pub use local_level::{LocalLevel, Path};
 pub use newey_west::{StraightLine, newey_west_covariance, newey_west_lag, straight_line};
 pub use state_space::{NoiseModel, OrnsteinUhlenbeck, Whitened, innovations, whiten, whiten_columns};
-pub use statistics::{durbin_watson, jarque_bera_p_value, lag1_autocorrelation, mean_and_standard_deviation};
+pub use statistics::{durbin_watson, jarque_bera_p_value, lag1_autocorrelation, mean_and_standard_deviation, scatter};

@@ -16,6 +16,28 @@ pub fn mean_and_standard_deviation(values: &[f64]) -> (f64, f64) {
     (mean, (squares / (n - 1.0).max(1.0)).max(0.0).sqrt())
 }
 
+/// Standard deviation of single readings about a smooth course: from second differences and their median, so that
+/// steps and slow changes do not count. Where most readings repeat the one before (a coarse step) their mean is taken.
+/// 0 for fewer than three values.
+pub fn scatter(values: &[f64]) -> f64 {
+    // Median and mean of |N(0, 1)|, and the variance of a second difference of white noise: 1 + 4 + 1.
+    const MEDIAN: f64 = 0.674_489_75;
+    const MEAN: f64 = 0.797_884_56;
+    let mut differences: Vec<f64> = values.windows(3).map(|v| (v[0] - 2.0 * v[1] + v[2]).abs()).collect();
+    if differences.is_empty() {
+        return 0.0;
+    }
+    let middle = differences.len() / 2;
+    let median = *differences.select_nth_unstable_by(middle, f64::total_cmp).1;
+    if median > 0.0 {
+        return median / MEDIAN / 6.0_f64.sqrt();
+    }
+    // The largest hundredth are steps of what is measured.
+    let kept = differences.len() - differences.len() / 100;
+    differences.sort_unstable_by(f64::total_cmp);
+    differences[..kept].iter().sum::<f64>() / kept as f64 / MEAN / 6.0_f64.sqrt()
+}
+
 /// Lag-1 autocorrelation Σ(y_i − ȳ)(y_{i+1} − ȳ)/Σ(y_i − ȳ)², as NIST defines it; 0 for a constant series.
 pub fn lag1_autocorrelation(values: &[f64]) -> f64 {
     let (mean, _) = mean_and_standard_deviation(values);

@@ -1,7 +1,8 @@
 //! Where the reducing gas flowed, and what the meter shows while nothing does.
 
 use super::Trace;
-use super::threshold::{Stretch, scatter};
+use super::threshold::Stretch;
+use crate::noise::scatter;
 
 /// A flow counts from this share of the flow while purging.
 const LEAST_SHARE: f64 = 0.1;
@@ -34,7 +35,7 @@ pub(super) struct Purge {
 
 pub(super) fn find(trace: &Trace<'_>) -> Purge {
     let value = trace.samples.value();
-    let noise = scatter(&trace.samples).max(trace.resolution / 12.0_f64.sqrt());
+    let noise = scatter(trace.samples.value()).max(trace.resolution / 12.0_f64.sqrt());
     let calm = median_of_three(value);
     let top = calm.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     let (zero, zero_uncertainty, zero_seen) = meter_zero(trace, value, top, noise);

@@ -1,8 +1,7 @@
 //! How long a channel lies beyond a threshold, and how that depends on the instrument's error.
 
 use super::Trace;
-use crate::Samples;
-use crate::noise::LocalLevel;
+use crate::noise::{LocalLevel, scatter};
 
 /// Steps longer than so many cadences are gaps: what happened in them is not known.
 const GAP: f64 = 5.0;
@@ -121,26 +120,13 @@ impl Level {
 /// Readings with their noise taken out where it is not small beside the instrument's common error.
 fn quiet(trace: &Trace<'_>, time_s: &[f64]) -> Vec<f64> {
     let value = trace.samples.value();
-    let noise = scatter(&trace.samples);
+    let noise = scatter(trace.samples.value());
     if noise < 0.2 * trace.zero || value.len() < 5 || value.len() > SMOOTHED {
         return value.to_vec();
     }
     let least = trace.resolution.powi(2) / 12.0;
     LocalLevel::fit(time_s.to_vec(), value.to_vec(), vec![1.0; value.len()], least)
         .map_or_else(|| value.to_vec(), |level| level.smoothed())
-}
-
-/// Standard deviation of single readings about a smooth course, from second differences (their median, so that steps
-/// do not count).
-pub(super) fn scatter(samples: &Samples<'_>) -> f64 {
-    // Median of |N(0, 1)|, and the variance of a second difference of white noise: 1 + 4 + 1.
-    const MEDIAN_OF_ABSOLUTE_NORMAL: f64 = 0.674_489_75;
-    let mut differences: Vec<f64> = samples.value().windows(3).map(|v| (v[0] - 2.0 * v[1] + v[2]).abs()).collect();
-    if differences.is_empty() {
-        return 0.0;
-    }
-    let middle = differences.len() / 2;
-    *differences.select_nth_unstable_by(middle, f64::total_cmp).1 / MEDIAN_OF_ABSOLUTE_NORMAL / 6.0_f64.sqrt()
 }
 
 /// Duration of all stretches together, s.
@@ -151,6 +137,7 @@ pub(super) fn total_s(stretches: &[Stretch]) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::Samples;
 
     fn level(time_s: &[f64], value: &[f64]) -> Level {
         let samples = Samples::new(time_s, value).unwrap();

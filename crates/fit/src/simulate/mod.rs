@@ -2,8 +2,10 @@
 //!
 //! The physics is written out here independently of the estimators, which share no code with it.
 
+mod analyser_check;
 mod decision;
 mod doses;
+mod endurance;
 mod hold;
 mod random;
 mod regeneration;
@@ -14,8 +16,10 @@ mod tally;
 mod vessel;
 mod years;
 
+pub use analyser_check::AnalyserCheckRun;
 pub use decision::{DecisionStudy, Decisions};
 pub use doses::{Dose, Doses};
+pub use endurance::{EnduranceRun, SimulatedEndurance};
 pub use hold::{Disturbance, Hold, HoldTruth, SimulatedHold, ThermometerModel, VesselModel};
 pub use random::Random;
 pub use regeneration::{RegenerationCell, RegenerationRun, SimulatedRegeneration};

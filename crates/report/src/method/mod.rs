@@ -1,8 +1,11 @@
 //! From a plan's test to results: one file a method.
 
+pub(crate) mod analyser_check;
 mod check_of_the_hold;
 pub(crate) mod clean_up;
 pub(crate) mod clean_up_series;
+pub(crate) mod endurance;
+mod joined;
 mod outcome;
 mod permeation;
 pub(crate) mod ppm_rise;
@@ -11,6 +14,8 @@ pub(crate) mod pressure_change;
 pub(crate) mod pressure_change_series;
 mod pressure_channels;
 pub(crate) mod purge_down;
+mod reducing_gas;
+pub(crate) mod regeneration;
 mod rows;
 pub(crate) mod validity;
 

@@ -292,7 +292,7 @@ pub(super) struct Room {
     pub(super) notes: Vec<String>,
 }
 
-fn room(plan: &Plan, data: &TestData<'_>) -> Result<Room, TestError> {
+pub(super) fn room(plan: &Plan, data: &TestData<'_>) -> Result<Room, TestError> {
     let logged = |channel| -> Result<Option<f64>, TestError> {
         Ok(data.channels(channel)?.first().map(|channel| mean(&channel.value)))
     };

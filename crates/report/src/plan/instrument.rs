@@ -1,7 +1,7 @@
 //! Instruments and what is known of their errors.
 
 use jiff::civil::Date;
-use tightfit_quantity::{Dimension, Quantity, Response, StandardReference, Uncertainty};
+use tightfit_quantity::{Dimension, Gas, Quantity, Response, StandardReference, Uncertainty};
 
 use super::mistake::Mistake;
 use super::section::Section;
@@ -30,6 +30,8 @@ pub struct Instrument {
     pub drift: Option<Quantity>,
     /// What a flow meter's volumes refer to.
     pub reference: Option<StandardReference>,
+    /// What the scale of a float-type flow meter was made for.
+    pub made_for: Option<MadeFor>,
     /// How far its clock is off.
     pub clock: ClockOffset,
     /// Serial number.
@@ -49,6 +51,17 @@ pub struct ZeroCheck {
     pub reading: Quantity,
     /// Uncertainty of that.
     pub uncertainty: Option<Uncertainty>,
+}
+
+/// Gas and conditions for which the scale of a float-type flow meter was made.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct MadeFor {
+    /// Gas.
+    pub gas: Gas,
+    /// Pressure, Pa absolute.
+    pub pressure_pa: f64,
+    /// Temperature, K.
+    pub temperature_k: f64,
 }
 
 /// What is known of a logger's clock.
@@ -73,6 +86,7 @@ impl Instrument {
             dead_time_s: section.quantity("dead_time", Dimension::Time).map(|time| time.si()),
             drift: section.any_quantity("drift").filter(|drift| not_negative(section, "drift", drift)),
             reference: reference(section),
+            made_for: made_for(section),
             clock: clock(section),
             serial: section.text("serial"),
             calibrated: section.date("calibrated"),
@@ -175,6 +189,22 @@ fn reference(section: &Section<'_>) -> Option<StandardReference> {
     }
     inner.finish();
     Some(StandardReference { temperature_k: temperature?.si(), pressure_pa: pressure?.si() })
+}
+
+fn made_for(section: &Section<'_>) -> Option<MadeFor> {
+    let inner = section.section("made_for")?;
+    for (key, example) in
+        [("gas", "gas = \"air\""), ("pressure", "pressure = \"101325 Pa\""), ("temperature", "temperature = \"20 °C\"")]
+    {
+        if !inner.has(key) {
+            inner.missing(key, example);
+        }
+    }
+    let gas = inner.word("gas", &Gas::ALL.map(Gas::name)).and_then(|name| Gas::parse(&name));
+    let pressure = inner.quantity("pressure", Dimension::Pressure);
+    let temperature = inner.quantity("temperature", Dimension::Temperature);
+    inner.finish();
+    Some(MadeFor { gas: gas?, pressure_pa: pressure?.si(), temperature_k: temperature?.si() })
 }
 
 fn clock(section: &Section<'_>) -> ClockOffset {

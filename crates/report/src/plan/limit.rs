@@ -110,6 +110,31 @@ impl Rule {
 }
 
 impl Limit {
+    /// Required durations of a regeneration as limits, as far as `stated` limits none of them for that test.
+    pub(super) fn required_by(test: &super::Test, stated: &[Self]) -> Vec<Self> {
+        let required = &test.keys.required;
+        let of = |quantity: &str, least: Option<&super::Measured>| {
+            let holds =
+                |limit: &&Self| limit.quantity == quantity && limit.test.as_deref().is_none_or(|id| id == test.id);
+            let least = least.filter(|_| !stated.iter().any(|limit| holds(&limit)))?;
+            Some(Self {
+                quantity: quantity.to_owned(),
+                test: Some(test.id.clone()),
+                bound: Bound::Min(least.quantity.clone()),
+                rule: Rule::Simple { max_uncertainty: DEFAULT_MAX_UNCERTAINTY },
+                source: Some("required duration of the plan".to_owned()),
+            })
+        };
+        [
+            of("heating_time", required.heating.as_ref()),
+            of("purge_time", required.purge.as_ref()),
+            of("evacuation_time", required.evacuation.as_ref()),
+        ]
+        .into_iter()
+        .flatten()
+        .collect()
+    }
+
     /// `quantities` are the results that limits may name, with what they measure.
     pub(super) fn read(
         section: &Section<'_>,

@@ -17,12 +17,12 @@ use toml::de::DeTable;
 use crate::catalogue::{Method, RESULTS};
 
 pub use enclosure::{Compliance, Enclosure, Glove, Purifier, Room, Supply};
-pub use instrument::{ClockOffset, Instrument, ZeroCheck};
+pub use instrument::{ClockOffset, Instrument, MadeFor, ZeroCheck};
 pub use limit::{Bound, Check, CheckResult, Limit, Rule};
 pub(crate) use mistake::nearest;
 pub use mistake::{Located, Mistake, PlanError};
 pub use section::Measured;
-pub use test::{ColumnPlan, MethodKeys, Moment, Required, Run, SuperimposedLeak, Test, Window};
+pub use test::{ColumnPlan, MethodKeys, Moment, ReferenceStep, Required, Run, SuperimposedLeak, Test, Window};
 
 use section::{Notebook, Section};
 
@@ -123,7 +123,8 @@ fn read(file: &str, text: &str, root: &Section<'_>) -> Plan {
     };
     root.finish();
     cross_check(&plan, root);
-    plan
+    let required: Vec<Limit> = plan.tests.iter().flat_map(|test| Limit::required_by(test, &plan.limits)).collect();
+    Plan { limits: plan.limits.into_iter().chain(required).collect(), ..plan }
 }
 
 fn version(root: &Section<'_>) {

@@ -15,7 +15,7 @@ use crate::catalogue::Method;
 use super::mistake::{Mistake, nearest};
 use super::section::{Measured, Section, whole_number};
 
-pub use keys::{MethodKeys, Required};
+pub use keys::{MethodKeys, ReferenceStep, Required};
 
 /// A test.
 #[derive(Debug, Clone, PartialEq)]

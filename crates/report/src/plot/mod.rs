@@ -3,16 +3,19 @@
 //! A [`Figure`] says what is to be seen; [`draw`] puts it on paper. Every figure reads without colour: lines differ by
 //! dash and weight and carry their names at their ends.
 
+pub(crate) mod analyser_check;
 pub(crate) mod clean_up;
 pub(crate) mod clean_up_series;
 mod clock;
 mod draw;
+pub(crate) mod endurance;
 mod hatch;
 mod panel;
 pub(crate) mod ppm_rise;
 pub(crate) mod ppm_rise_series;
 pub(crate) mod pressure_change;
 pub(crate) mod purge_down;
+pub(crate) mod regeneration;
 mod ticks;
 
 pub(crate) use clock::Clock;

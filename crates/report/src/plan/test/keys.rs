@@ -1,8 +1,10 @@
 //! Keys of a test that single methods read.
 
-use tightfit_quantity::Dimension;
+use tightfit_quantity::{Dimension, Gas};
 
-use super::{Measured, Section};
+use crate::plan::mistake::{Mistake, nearest};
+
+use super::{Measured, Moment, Section, moment};
 
 /// What single methods read beside files and columns.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -23,6 +25,31 @@ pub struct MethodKeys {
     pub evacuated_below: Option<Measured>,
     /// Durations that the regeneration needs.
     pub required: Required,
+    /// Gas that carries the hydrogen; the enclosure's own where absent.
+    pub carrier: Option<Gas>,
+    /// Pressure of the gas at the flow meter, Pa absolute.
+    pub meter_pressure: Option<Measured>,
+    /// Temperature of the gas at the flow meter, K.
+    pub meter_temperature: Option<Measured>,
+    /// Oxygen that came in since the last regeneration, 1/s (a mole fraction of the enclosure's gas).
+    pub oxygen_ingress: Option<Measured>,
+    /// Time since the last regeneration, s.
+    pub since_last: Option<Measured>,
+    /// Content of the only reference gas, a mole fraction.
+    pub reference_gas: Option<Measured>,
+    /// Reference gases, and when each was given.
+    pub steps: Vec<ReferenceStep>,
+}
+
+/// A reference gas, and when it was given.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ReferenceStep {
+    /// Its content, a mole fraction.
+    pub content: Measured,
+    /// From when, where stated.
+    pub from: Option<Moment>,
+    /// Until when, where stated.
+    pub to: Option<Moment>,
 }
 
 /// Durations that a regeneration needs, s.
@@ -47,7 +74,38 @@ impl MethodKeys {
             hydrogen_fraction: section.measured("hydrogen_fraction", Dimension::Ratio),
             evacuated_below: section.measured("evacuated_below", Dimension::Pressure),
             required: section.section("required").map(|required| Required::read(&required)).unwrap_or_default(),
+            carrier: carrier(section),
+            meter_pressure: section.measured("meter_pressure", Dimension::Pressure),
+            meter_temperature: section.measured("meter_temperature", Dimension::Temperature),
+            oxygen_ingress: section.measured("oxygen_ingress", Dimension::PerTime),
+            since_last: section.measured("since_last", Dimension::Time),
+            reference_gas: section.measured("reference_gas", Dimension::Ratio),
+            steps: section.sections("step").iter().filter_map(ReferenceStep::read).collect(),
         }
+    }
+}
+
+/// A gas by its name or formula.
+fn carrier(section: &Section<'_>) -> Option<Gas> {
+    let text = section.text("carrier")?;
+    let gas = Gas::parse(&text);
+    if gas.is_none() {
+        let names = Gas::ALL.map(Gas::name);
+        let nearest = nearest(&text, names);
+        section.note("carrier", Mistake::NotDefined { kind: "gas", name: text, nearest });
+    }
+    gas
+}
+
+impl ReferenceStep {
+    fn read(section: &Section<'_>) -> Option<Self> {
+        if !section.has("content") {
+            section.missing("content", "content = { value = \"100 ppm\", uncertainty = \"2 %\" }");
+        }
+        let content = section.measured("content", Dimension::Ratio);
+        let (from, to) = (moment(section, "from"), moment(section, "to"));
+        section.finish();
+        Some(Self { content: content?, from, to })
     }
 }
 

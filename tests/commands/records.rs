@@ -1,0 +1,218 @@
+//! Endurance run, analyser check and regeneration from an export to results and verdict.
+
+use std::fmt::Write;
+
+use crate::support::Bench;
+
+/// A fixed jitter within ±0.5 that stands for noise.
+fn jitter(state: &mut u32) -> f64 {
+    *state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+    f64::from(*state >> 16) / 65_536.0 - 0.5
+}
+
+fn holds(result: &serde_json::Value, name: &str, truth: f64) {
+    let found = &result[name];
+    let (low, high) = (found["interval95"][0].as_f64().unwrap(), found["interval95"][1].as_f64().unwrap());
+    assert!(low <= truth && truth <= high, "{name}: {truth} outside {found}");
+}
+
+/// A day at 0.5 ppm; a transfer at 10 h to 4 ppm over it that comes down with 600 s; the purifier off from 20 h to 21 h.
+fn endurance() -> String {
+    let mut text = "time_s,O2 (ppm),Purifier on,Transfer\n".to_owned();
+    let mut state = 7;
+    for i in 0..1440 {
+        let t = f64::from(i) * 60.0;
+        let since = t - 36_000.0;
+        let dose = if since >= 0.0 { 3.5 * (-since / 600.0).exp() } else { 0.0 };
+        let off = (72_000.0..75_600.0).contains(&t);
+        let rise = if off { 3.0 } else { 0.0 };
+        let reading = 0.5 + dose + rise + 0.04 * jitter(&mut state);
+        writeln!(text, "{t},{reading:.3},{},{}", u8::from(!off), u8::from((-60.0..60.0).contains(&since))).unwrap();
+    }
+    text
+}
+
+const ENDURANCE: &str = r#"
+tightfit = 1
+[enclosure]
+id = "K-12"
+gas = "argon"
+[instruments.trace]
+uncertainty = "0.02 ppm"
+response = "t90 5 s"
+due = 2030-01-01
+[[test]]
+id = "day"
+method = "endurance"
+files = ["day.csv"]
+target = "1 ppm"
+[test.columns]
+oxygen = { column = "O2 (ppm)", unit = "ppm", instrument = "trace" }
+purifier_on = "Purifier on"
+transfer = "Transfer"
+[test.format]
+elapsed_unit = "s"
+[[limit]]
+quantity = "oxygen_share_within"
+min = "95 %"
+[[limit]]
+quantity = "oxygen_max"
+max = "10 ppm"
+"#;
+
+#[test]
+fn a_day_gives_largest_content_and_share_with_the_transfer_and_without() {
+    let bench = Bench::new();
+    bench.write("day.csv", endurance());
+    bench.write("plan.toml", ENDURANCE);
+    let run = bench.run(&["qualify", "plan.toml", "--format", "json"]);
+    assert_eq!(run.code, 0, "{run:?}");
+    let result = run.json();
+    let test = &result["tests"][0];
+    holds(&test["results"], "oxygen_max", 4.0);
+    // Above 1 ppm until 600 s·ln(3.5/0.5) = 1167.5 s after the dose, of 23 h observed.
+    holds(&test["results"], "oxygen_share_within", 1.0 - 1167.5 / 82_800.0);
+    let aside = test["set_aside"].as_array().unwrap();
+    assert!(aside.iter().any(|line| line["reason"] == "purifier off" && line["count"] == 60), "{aside:?}");
+    let notes = test["notes"].to_string();
+    assert!(notes.contains("1 short excursions") && notes.contains("1 marked"), "{notes}");
+}
+
+/// 0 ppm, 50 ppm, 0 ppm, each for 10 min; the analyser shows 1.02·x + 0.2 ppm with t90 of 23.03 s.
+fn check() -> String {
+    let mut text = "time_s,O2 (ppm)\n".to_owned();
+    let mut state = 3;
+    for i in 0..900 {
+        let t = f64::from(i) * 2.0;
+        let follow = |s: f64| 1.0 - (-s / 10.0).exp();
+        let x = if t < 601.0 {
+            0.0
+        } else if t < 1201.0 {
+            50.0 * follow(t - 601.0)
+        } else {
+            50.0 * (1.0 - follow(t - 1201.0))
+        };
+        writeln!(text, "{t},{:.3}", 1.02 * x + 0.2 + 0.1 * jitter(&mut state)).unwrap();
+    }
+    text
+}
+
+const CHECK: &str = r#"
+[[test]]
+id = "check"
+method = "analyser-check"
+files = ["check.csv"]
+[[test.step]]
+content = "0 ppm"
+[[test.step]]
+content = { value = "50 ppm", uncertainty = "1 %" }
+[test.columns]
+oxygen = { column = "O2 (ppm)", unit = "ppm", instrument = "trace" }
+[test.format]
+elapsed_unit = "s"
+"#;
+
+#[test]
+fn a_check_gives_errors_and_response_and_is_said_in_the_tests_that_used_the_analyser() {
+    let bench = Bench::new();
+    bench.write("day.csv", endurance());
+    bench.write("check.csv", check());
+    bench.write("plan.toml", format!("{ENDURANCE}{CHECK}"));
+    let run = bench.run(&["qualify", "plan.toml", "--format", "json"]);
+    assert_eq!(run.code, 0, "{run:?}");
+    let result = run.json();
+    let found = &result["tests"][1]["results"];
+    holds(found, "zero_error", 0.2);
+    holds(found, "span_error", 1.2);
+    holds(found, "response_t90", 23.026);
+    let notes = result["tests"][0]["notes"].to_string();
+    assert!(notes.contains("the check \\\"check\\\" of trace found a zero error of"), "{notes}");
+}
+
+/// Heated at 3 K/min from 10 min on to 210 °C and held, purged from 2 h to 3 h at 6 L/min, pumped from 5 h to 9 h.
+fn regeneration() -> String {
+    let mut text = "time_s;Vessel temperature (°C);Regeneration flow (L/min);Vessel pressure (kPa abs)\n".to_owned();
+    let mut state = 11;
+    for i in 0..1800 {
+        let t = f64::from(i) * 20.0;
+        let hot = (22.0 + (t - 600.0).max(0.0) * 0.05).min(210.0);
+        let flow = if (7205.0..10_805.0).contains(&t) { 6.0 } else { 0.0 };
+        let pumped = t - 18_000.0;
+        let pressure = if (0.0..14_400.0).contains(&pumped) { 0.2 + 101.1 * (-pumped / 120.0).exp() } else { 101.3 };
+        writeln!(
+            text,
+            "{t};{:.2};{:.3};{pressure:.3}",
+            hot + 0.2 * jitter(&mut state),
+            flow + 0.1 + 0.02 * jitter(&mut state)
+        )
+        .unwrap();
+    }
+    text
+}
+
+const REGENERATION: &str = r#"
+tightfit = 1
+[enclosure]
+id = "K-12"
+gas = "argon"
+volume = { value = "0.92 m3", uncertainty = "2 %" }
+[enclosure.purifier]
+oxygen_capacity = "30 L"
+[room]
+pressure = "1013 hPa"
+temperature = "22 °C"
+[instruments.thermometer]
+uncertainty = "0.5 K"
+due = 2030-01-01
+[instruments.meter]
+uncertainty = "2 % of reading"
+reference = { temperature = "0 °C", pressure = "101325 Pa" }
+due = 2030-01-01
+[instruments.gauge]
+uncertainty = "100 Pa"
+due = 2030-01-01
+[[test]]
+id = "bed"
+method = "regeneration"
+files = ["bed.csv"]
+plateau = "200 °C"
+hydrogen_fraction = "4 %"
+evacuated_below = "10 kPa"
+required = { heating = "3 h", purge = "50 min", evacuation = "5 h" }
+oxygen_ingress = { value = "0.5 ppm/h", uncertainty = "5 %" }
+since_last = "60 d"
+[test.columns]
+vessel_temperature = { column = "Vessel temperature (°C)", unit = "°C", instrument = "thermometer" }
+regeneration_flow = { column = "Regeneration flow (L/min)", unit = "L/min", instrument = "meter" }
+vessel_pressure = { column = "Vessel pressure (kPa abs)", unit = "kPa absolute", instrument = "gauge" }
+[test.format]
+elapsed_unit = "s"
+"#;
+
+#[test]
+fn a_regeneration_is_held_against_its_required_durations() {
+    let bench = Bench::new();
+    bench.write("bed.csv", regeneration());
+    bench.write("plan.toml", REGENERATION);
+    let run = bench.run(&["qualify", "plan.toml", "--format", "json"]);
+    // The evacuation is shorter than the 5 h that the plan requires.
+    assert_eq!(run.code, 1, "{run:?}");
+    let result = run.json();
+    let test = &result["tests"][0];
+    let found = &test["results"];
+    // 200 °C is reached after 178 K; 10 kPa after 120 s·ln(101.1/9.8).
+    let evacuated_s = 18_000.0 + 120.0 * (101.1_f64 / 9.8).ln();
+    holds(found, "heating_time", evacuated_s - 600.0 - 178.0 / 0.05);
+    holds(found, "purge_time", 3600.0);
+    holds(found, "evacuation_time", 32_400.0 - evacuated_s);
+    // 0.36 m³ at 0 °C and 101.325 kPa, 44.615 mol/m³, 4 %.
+    holds(found, "hydrogen_dose", 0.36 * 44.615 * 0.04);
+    holds(found, "oxygen_capacity_restored", 0.5 * 0.36 * 44.615 * 0.04);
+    let verdicts = result["verdicts"].as_array().unwrap();
+    let verdict = |name: &str| verdicts.iter().find(|v| v["quantity"] == name).unwrap()["verdict"].clone();
+    assert_eq!([verdict("heating_time"), verdict("purge_time"), verdict("evacuation_time")], ["pass", "pass", "fail"]);
+    let notes = test["notes"].to_string();
+    // 4 % of hydrogen burns in argon, where 3.1 % is the most that does not.
+    assert!(notes.contains("can burn in air") && notes.contains("3.1 %"), "{notes}");
+    assert!(notes.contains("since the last regeneration"), "{notes}");
+}

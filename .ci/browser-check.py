@@ -1,15 +1,20 @@
 """Opens dossiers in headless Chromium by the WebDriver protocol (W3C) and looks at them as a reader would.
 
 Usage: browser-check.py PORT PROFILE_FOLDER FILE WORD [FILE WORD ...]
-WORD is the verdict that must be visible on the first page. Only the standard library is used.
+WORD is the verdict that must be visible on the first page.
 """
 
+import base64
 import json
 import pathlib
+import re
+import subprocess
 import sys
 import time
 import urllib.error
 import urllib.request
+
+import html5lib
 
 
 def call(port, method, path, body=None):
@@ -45,8 +50,8 @@ def open_browser(port, profile):
     return call(port, "POST", "/session", body)["sessionId"]
 
 
-def script(port, session, code):
-    return call(port, "POST", f"/session/{session}/execute/sync", {"script": code, "args": []})
+def script(port, session, code, arguments=()):
+    return call(port, "POST", f"/session/{session}/execute/sync", {"script": code, "args": list(arguments)})
 
 
 VISIBLE_TEXT = "return document.body.innerText;"
@@ -58,7 +63,57 @@ FIGURES = """return [...document.querySelectorAll('svg[role=img]')].map(svg => {
 OVERFLOW = "return document.documentElement.scrollWidth - document.documentElement.clientWidth;"
 
 
+# Paper, width and height in cm, and the margins of the style sheet.
+PAPERS = {"A4": (21.0, 29.7), "Letter": (21.59, 27.94)}
+MARGINS = (3.0, 3.4)
+PIXELS_A_CM = 96 / 2.54
+# What may not be parted must fit a page, and nothing may be wider than the page.
+TOO_LARGE = """const [wide, high] = arguments;
+return [...document.querySelectorAll('figure, tr, .next, .cautions, .signatures, .problem, .facts, .top, table, pre, p, li')]
+    .map(element => {
+        const box = element.getBoundingClientRect();
+        const parted = ['TABLE', 'PRE', 'P', 'LI'].includes(element.tagName);
+        return {what: element.tagName + ' ' + element.textContent.trim().slice(0, 40), cut: box.right > wide + 1 || (!parted && box.height > high)};
+    })
+    .filter(element => element.cut).map(element => element.what);"""
+
+
+def parse_errors(file):
+    """Whatever the HTML standard calls a parse error."""
+    parser = html5lib.HTMLParser()
+    parser.parse(pathlib.Path(file).read_bytes(), transport_encoding="utf-8")
+    for (line, column), code, _ in parser.errors[:5]:
+        yield f"HTML, line {line}, column {column}: {code}"
+
+
+def print_problems(port, session, file):
+    """Prints on A4 and Letter: page numbers on every page, nothing cut."""
+    for paper, (wide, high) in PAPERS.items():
+        size = {"width": wide, "height": high}
+        answer = call(port, "POST", f"/session/{session}/print", {"page": size, "background": False})
+        pdf = pathlib.Path(file).with_name(f"{paper}.pdf")
+        pdf.write_bytes(base64.b64decode(answer))
+        text = subprocess.run(["pdftotext", "-layout", pdf, "-"], capture_output=True, text=True, check=True).stdout
+        pages = text.rstrip("\f\n").split("\f")
+        for number, page in enumerate(pages, 1):
+            if not re.search(rf"Page {number} of {len(pages)}\b", page):
+                yield f"{paper}: page {number} of {len(pages)} has no page number"
+        inner = [(side - margin) * PIXELS_A_CM for side, margin in zip((wide, high), MARGINS, strict=True)]
+        cdp(port, session, "Emulation.setEmulatedMedia", {"media": "print"})
+        cdp(port, session, "Emulation.setDeviceMetricsOverride",
+            {"width": int(inner[0]), "height": int(inner[1]), "deviceScaleFactor": 1, "mobile": False})
+        for element in script(port, session, TOO_LARGE, inner):
+            yield f"{paper}: cut: {element}"
+        cdp(port, session, "Emulation.clearDeviceMetricsOverride", {})
+        cdp(port, session, "Emulation.setEmulatedMedia", {"media": ""})
+
+
+def cdp(port, session, command, parameters):
+    return call(port, "POST", f"/session/{session}/goog/cdp/execute", {"cmd": command, "params": parameters})
+
+
 def problems_of(port, session, file, verdict):
+    yield from parse_errors(file)
     page = pathlib.Path(file).resolve().as_uri()
     # The browser's own start page loads things of its own; what it logged before does not count.
     call(port, "POST", f"/session/{session}/url", {"url": "about:blank"})
@@ -86,6 +141,7 @@ def problems_of(port, session, file, verdict):
             url = event["params"]["request"]["url"]
             if url != page and not url.startswith(("data:", "about:", "chrome:")):
                 yield f"network request: {url}"
+    yield from print_problems(port, session, file)
 
 
 def main():

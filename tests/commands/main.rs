@@ -16,3 +16,4 @@ mod records;
 mod series;
 #[path = "../support/mod.rs"]
 mod support;
+mod writing;

@@ -34,7 +34,7 @@ impl Decisions {
     }
 }
 
-/// The same tests against three limits: one at the truth, one at twice the truth, one at half of it.
+/// Decisions with the truth at the limit, at half and at twice of it.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
 pub struct DecisionStudy {
     /// The truth is exactly the limit: a pass is a false one.
@@ -46,11 +46,9 @@ pub struct DecisionStudy {
 }
 
 impl DecisionStudy {
-    /// Adds one test whose truth is above zero.
-    pub fn add(&mut self, estimate: &Estimate, truth: f64, risk: f64) {
-        self.at_the_limit.decide(estimate, truth, risk);
-        self.at_half_the_limit.decide(estimate, 2.0 * truth, risk);
-        self.at_twice_the_limit.decide(estimate, 0.5 * truth, risk);
+    /// Asks for the decisions at each truth over limit.
+    pub fn run(decisions: impl Fn(f64) -> Decisions) -> Self {
+        Self { at_the_limit: decisions(1.0), at_half_the_limit: decisions(0.5), at_twice_the_limit: decisions(2.0) }
     }
 
     /// Adds the tests of another study.

@@ -285,7 +285,7 @@ fn validity(result: &TestResult) -> Markup {
                     @for line in lines {
                         tr {
                             th scope="row" { (capitalized(&line.check)) }
-                            td { (capitalized(&prose(&line.finding))) }
+                            td { (finding(&line.finding)) }
                             td.keep { (consequence(line.consequence)) }
                         }
                     }
@@ -293,6 +293,12 @@ fn validity(result: &TestResult) -> Markup {
             }
         }
     }
+}
+
+/// A finding that begins with the name of a file keeps it as it is.
+fn finding(text: &str) -> String {
+    let begins_with_name = text.split(' ').next().is_some_and(|word| word.contains(['.', '_', '/']));
+    if begins_with_name { prose(text) } else { capitalized(&prose(text)) }
 }
 
 fn consequence(consequence: Consequence) -> Markup {

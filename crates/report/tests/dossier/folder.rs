@@ -86,7 +86,7 @@ fn killed_at_any_moment_the_old_or_the_new_dossier_stands_whole() {
     }
     let bench = Bench::new(PLAN, HEADERS);
     dossier::write(&bench.qualified(), &bench.out(), &WriteOptions::default()).unwrap();
-    for round in 0..12 {
+    for round in 0..30 {
         let mut writer = Command::new(std::env::current_exe().unwrap())
             .args(["--exact", "folder::killed_at_any_moment_the_old_or_the_new_dossier_stands_whole", "--nocapture"])
             .env(WRITER, bench.folder.path())
@@ -95,7 +95,7 @@ fn killed_at_any_moment_the_old_or_the_new_dossier_stands_whole() {
             .unwrap();
         let output = BufReader::new(writer.stdout.take().unwrap());
         assert!(output.lines().map_while(Result::ok).any(|line| line.contains("writing now")));
-        std::thread::sleep(Duration::from_millis(5 + 23 * round));
+        std::thread::sleep(Duration::from_millis(3 + 11 * round));
         writer.kill().unwrap();
         writer.wait().unwrap();
         assert!(is_whole(&bench.out()), "round {round}");

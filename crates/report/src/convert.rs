@@ -182,6 +182,19 @@ fn link(dimension: Dimension) -> Option<(bool, usize)> {
 
 impl Steps<'_> {
     fn along_chain(&mut self, si: f64, from: Dimension, to: Dimension) -> Result<f64, ConvertError> {
+        use Dimension::{PerTime, PressureRate, Throughput};
+        // A rate of pressure in a rigid vessel at one temperature is a leak rate times the pressure, or a throughput over
+        // the volume.
+        match (from, to) {
+            (PressureRate, PerTime) => return Ok(si / self.need_pressure()?),
+            (PerTime, PressureRate) => return Ok(si * self.need_pressure()?),
+            (PressureRate, _) => {
+                let throughput = si * self.need_volume()?;
+                return self.along_chain(throughput, Throughput, to);
+            }
+            (_, PressureRate) => return Ok(self.along_chain(si, from, Throughput)? / self.need_volume()?),
+            _ => {}
+        }
         let unrelated = ConvertError::Unrelated { from, to };
         let (Some((is_rate, start)), Some((to_rate, end))) = (link(from), link(to)) else { return Err(unrelated) };
         if is_rate != to_rate {
@@ -206,12 +219,16 @@ impl Steps<'_> {
     /// The factor from one link to the next.
     fn factor(&mut self, step: usize) -> Result<f64, ConvertError> {
         match step {
-            0 => self.need(self.conditions.volume_m3, VOLUME, "--volume \"0.92 m3\""),
+            0 => self.need_volume(),
             1 => self.need_pressure(),
             _ => Ok(1.0
                 / (MOLAR_GAS_CONSTANT
                     * self.need(self.conditions.temperature_k, TEMPERATURE, "--temperature \"22 °C\"")?)),
         }
+    }
+
+    fn need_volume(&mut self) -> Result<f64, ConvertError> {
+        self.need(self.conditions.volume_m3, VOLUME, "--volume \"0.92 m3\"")
     }
 
     fn need_pressure(&mut self) -> Result<f64, ConvertError> {
@@ -279,74 +296,4 @@ fn supercooled_dew_point_k(vapour_pa: f64) -> Option<f64> {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn converted(value: &str, unit: &str, conditions: &Conditions) -> Result<f64, ConvertError> {
-        let converted = convert(&Quantity::parse(value).unwrap(), &Unit::parse(unit).unwrap(), conditions);
-        converted.map(|converted| converted.value)
-    }
-
-    fn close(found: f64, expected: f64) {
-        assert!((found / expected - 1.0).abs() < 1e-9, "{found} is not {expected}");
-    }
-
-    /// Computed from the class limit of ISO 10648-2:1994 (from memory): 1 m³ at 101 325 Pa and 5·10⁻⁴ 1/h.
-    #[test]
-    fn a_leak_rate_becomes_a_throughput_with_volume_and_pressure() {
-        let conditions = Conditions { volume_m3: Some(1.0), pressure_pa: Some(101_325.0), ..Conditions::default() };
-        close(converted("0.05 vol%/h", "Pa m3/s", &conditions).unwrap(), 0.014_072_916_666_67);
-        close(converted("0.05 vol%/h", "mL/h", &conditions).unwrap(), 500.0);
-        close(converted("500 mL/h", "1/h", &conditions).unwrap(), 5e-4);
-    }
-
-    /// Ideal gas with the exact molar gas constant (SI 2019): 1 sccm is 1.68875e-3 Pa m³/s at 0 °C, 7.43584e-7 mol/s.
-    #[test]
-    fn a_standard_flow_becomes_a_throughput_at_a_temperature() {
-        let at_0 = Conditions { temperature_k: Some(273.15), ..Conditions::default() };
-        close(converted("1 sccm", "Pa m3/s", &at_0).unwrap(), 0.001_688_75);
-        let at_20 = Conditions { temperature_k: Some(293.15), ..Conditions::default() };
-        close(converted("1 sccm", "Pa m3/s", &at_20).unwrap(), 0.001_812_400_009_153_4);
-        close(converted("1 sccm", "mol/s", &Conditions::default()).unwrap(), 7.435_838_900_9e-7);
-    }
-
-    #[test]
-    fn a_conversion_asks_for_what_it_depends_on_and_for_nothing_else() {
-        let none = Conditions::default();
-        assert_eq!(
-            converted("5e-4 1/h", "mL/h", &none).unwrap_err().to_string(),
-            "the conversion depends on the volume of the enclosure, which is not given"
-        );
-        let volume = Conditions { volume_m3: Some(0.92), ..none };
-        close(converted("5e-4 1/h", "mL/h", &volume).unwrap(), 460.0);
-        assert!(matches!(converted("5e-4 1/h", "Pa m3/s", &volume), Err(ConvertError::Needs { what: "pressure", .. })));
-    }
-
-    #[test]
-    fn vacuum_gauge_and_absolute_pressures_meet_at_the_room() {
-        let room = Conditions { pressure_pa: Some(101_325.0), ..Conditions::default() };
-        close(
-            converted("29 inHg vacuum", "mbar absolute", &room).unwrap(),
-            (101_325.0 - 29.0 * 3_386.388_640_341) / 100.0,
-        );
-        close(converted("29 inHg vacuum", "inHg gauge", &Conditions::default()).unwrap(), -29.0);
-        assert!(converted("29 inHg vacuum", "mbar absolute", &Conditions::default()).is_err());
-    }
-
-    /// IAPWS R14-08(2011): 8.947 352 74 Pa over ice at 230 K.
-    #[test]
-    fn a_frost_point_becomes_a_fraction_and_returns() {
-        let room = Conditions { pressure_pa: Some(101_325.0), ..Conditions::default() };
-        let ppm = converted("-43.15 °C frost point", "ppm", &room).unwrap();
-        close(ppm, 8.947_352_740_189 / 101_325.0 * 1e6);
-        close(converted(&format!("{ppm} ppm"), "°C frost point", &room).unwrap(), -43.15);
-        let supercooled = converted("-43.15 °C frost point", "°C dew point (water)", &room).unwrap();
-        assert!(supercooled < -43.15 - 3.0 && supercooled > -43.15 - 6.0, "{supercooled}");
-    }
-
-    #[test]
-    fn unrelated_quantities_are_refused_by_name() {
-        let error = converted("5 Pa", "m3", &Conditions::default()).unwrap_err();
-        assert_eq!(error.to_string(), "a pressure cannot be converted to a volume");
-    }
-}
+mod tests;

@@ -52,7 +52,7 @@ pub(super) fn compare(
                 comparison.estimates.extend([(expected_name, expected.estimate), (ratio_name, ratio)]);
             }
             Err(missing) => {
-                comparison.notes.push(format!("expected permeation of {species} is not computed: {missing}"))
+                comparison.notes.push(format!("expected permeation of {species} is not computed: {missing}"));
             }
         }
     }

@@ -64,19 +64,35 @@ impl Store {
     /// [`StoreError::CannotCorrect`], or what the database says.
     pub fn add(&mut self, entry: &NewEntry) -> Result<Added, StoreError> {
         let transaction = self.connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
-        let known = transaction
-            .query_row("SELECT id FROM entry WHERE identity = ?1", [&entry.identity], |row| row.get(0))
-            .optional()?;
-        if let Some(id) = known {
-            return Ok(Added::Known(id));
-        }
-        if let Some(corrected) = entry.corrects {
-            check_correction(&transaction, corrected, &entry.enclosure)?;
-        }
-        let id = insert(&transaction, entry)?;
+        let added = add_in(&transaction, entry)?;
         transaction.commit()?;
-        Ok(Added::New(id))
+        Ok(added)
     }
+
+    /// Adds many entries at once, all or none.
+    ///
+    /// # Errors
+    /// As [`Store::add`].
+    pub fn add_all(&mut self, entries: &[NewEntry]) -> Result<Vec<Added>, StoreError> {
+        let transaction = self.connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
+        let added = entries.iter().map(|entry| add_in(&transaction, entry)).collect::<Result<_, _>>()?;
+        transaction.commit()?;
+        Ok(added)
+    }
+}
+
+fn add_in(transaction: &Transaction<'_>, entry: &NewEntry) -> Result<Added, StoreError> {
+    let known = transaction
+        .prepare_cached("SELECT id FROM entry WHERE identity = ?1")?
+        .query_row([&entry.identity], |row| row.get(0))
+        .optional()?;
+    if let Some(id) = known {
+        return Ok(Added::Known(id));
+    }
+    if let Some(corrected) = entry.corrects {
+        check_correction(transaction, corrected, &entry.enclosure)?;
+    }
+    insert(transaction, entry).map(Added::New)
 }
 
 fn open_error(path: &Path, source: impl std::error::Error + Send + Sync + 'static) -> StoreError {

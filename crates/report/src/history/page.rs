@@ -26,7 +26,7 @@ pub(super) fn render(report: &HistoryReport) -> String {
                 table {
                     thead { tr { th scope="col" { "Day" } th scope="col" { "Entry" } th scope="col" { "What" } th scope="col" { "Remarks" } } }
                     tbody { @for entry in &report.entries { tr {
-                        th scope="row" { (entry.day) }
+                        th.keep scope="row" { (entry.day) }
                         td { (entry.number) }
                         td { @if entry.kind == "service" { "service: " (entry.word) } @else { (verdict_badge(&entry.word)) } }
                         td {
@@ -67,7 +67,7 @@ fn quantity(followed: &Followed, number: usize) -> Markup {
             table {
                 thead { tr { th scope="col" { "Day" } th scope="col" { "Result" } th scope="col" { "Entry" } } }
                 tbody { @for result in &followed.results { tr {
-                    th scope="row" { (result.day) }
+                    th.keep scope="row" { (result.day) }
                     td { (value_text(&value(followed, result))) @if !result.valid { span.sub { "not valid" } } }
                     td { (result.entry) }
                 } } }
@@ -166,7 +166,7 @@ pub(crate) fn earlier(report: &HistoryReport) -> Markup {
                 tbody { @for followed in judged.clone() {
                     @for (place, result) in followed.results.iter().rev().take(6).enumerate() { tr {
                         th scope="row" { @if place == 0 { (capital(&heading(followed))) } }
-                        td { (result.day) @if place == 0 { span.sub { "this one" } } }
+                        td.keep { (result.day) @if place == 0 { span.sub { "this one" } } }
                         td { (value_text(&value(followed, result))) @if !result.valid { span.sub { "not valid" } } }
                     } }
                 } }

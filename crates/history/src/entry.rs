@@ -144,7 +144,7 @@ pub struct Entry {
 }
 
 /// An enclosure in one line.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Default)]
 pub struct Summary {
     /// Its name.
     pub enclosure: String,

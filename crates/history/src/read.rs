@@ -44,34 +44,38 @@ impl Store {
     /// # Errors
     /// What the database says.
     pub fn summaries(&self) -> Result<Vec<Summary>, StoreError> {
-        const STANDING: &str = "SELECT * FROM entry e
-             WHERE NOT EXISTS (SELECT 1 FROM entry c WHERE c.corrects = e.id)";
-        let sql = format!(
-            "WITH standing AS ({STANDING}),
-             ranked AS (SELECT *, row_number() OVER (PARTITION BY enclosure ORDER BY day DESC, id DESC) AS place,
-                               count(*) OVER (PARTITION BY enclosure) AS number
-                        FROM standing WHERE kind = 'qualification'),
-             serviced AS (SELECT enclosure, max(day) AS day FROM standing WHERE kind = 'service' GROUP BY enclosure)
-             SELECT names.enclosure, coalesce(r.number, 0), coalesce(r.day, ''), coalesce(r.word, ''),
-                    (SELECT min(conformance_probability) FROM verdict WHERE verdict.entry = r.id),
-                    coalesce(s.day, '')
-             FROM (SELECT DISTINCT enclosure FROM standing) names
-             LEFT JOIN ranked r ON r.enclosure = names.enclosure AND r.place = 1
-             LEFT JOIN serviced s ON s.enclosure = names.enclosure
-             ORDER BY names.enclosure"
-        );
-        let mut statement = self.connection.prepare(&sql)?;
-        let rows = statement.query_map([], |row| {
-            Ok(Summary {
-                enclosure: row.get(0)?,
-                qualifications: row.get::<_, i64>(1)? as u64,
-                last_day: row.get(2)?,
-                last_overall: row.get(3)?,
-                least_probability: row.get(4)?,
-                last_service: row.get(5)?,
-            })
-        })?;
-        Ok(rows.collect::<Result<_, _>>()?)
+        let mut statement = self.connection.prepare(
+            "SELECT id, kind, enclosure, day, word FROM entry
+             WHERE id NOT IN (SELECT corrects FROM entry WHERE corrects IS NOT NULL)
+             ORDER BY enclosure, day, id",
+        )?;
+        let mut last_ids: Vec<Option<EntryId>> = Vec::new();
+        let mut summaries: Vec<Summary> = Vec::new();
+        let mut rows = statement.query([])?;
+        while let Some(row) = rows.next()? {
+            let enclosure: String = row.get(2)?;
+            if summaries.last().is_none_or(|summary| summary.enclosure != enclosure) {
+                summaries.push(Summary { enclosure, ..Summary::default() });
+                last_ids.push(None);
+            }
+            // Entries come by day, so that the last one of a kind is the one that stays.
+            let (Some(summary), Some(last_id)) = (summaries.last_mut(), last_ids.last_mut()) else { continue };
+            if row.get::<_, String>(1)? == "service" {
+                summary.last_service = row.get(3)?;
+            } else {
+                *last_id = Some(row.get(0)?);
+                summary.qualifications += 1;
+                summary.last_day = row.get(3)?;
+                summary.last_overall = row.get(4)?;
+            }
+        }
+        let mut least = self.connection.prepare("SELECT min(conformance_probability) FROM verdict WHERE entry = ?1")?;
+        for (summary, id) in summaries.iter_mut().zip(last_ids) {
+            if let Some(id) = id {
+                summary.least_probability = least.query_row([id], |row| row.get(0))?;
+            }
+        }
+        Ok(summaries)
     }
 
     /// Whether the file is whole, by the database's own check.

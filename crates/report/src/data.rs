@@ -10,7 +10,7 @@ use tightfit_ingest::{
 };
 use tightfit_quantity::{Dimension, StandardReference};
 
-use crate::plan::{ClockOffset, Instrument, Moment, Plan, Test, dimension_of, hexadecimal};
+use crate::plan::{ClockOffset, Instrument, Moment, Plan, Test, Window, dimension_of, hexadecimal};
 
 /// Where plans and their files are looked for.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -74,7 +74,9 @@ pub struct ChannelData<'p> {
     pub status: Vec<Status>,
     /// For pressures: what they refer to.
     pub reference: PressureReference,
-    /// For flows at reference conditions: the conditions; none where volumes are those of the gas as it flows.
+    /// Unit of the export, as found or as the plan says.
+    pub unit: String,
+    /// For flows and totals at reference conditions: the conditions.
     pub standard_reference: Option<StandardReference>,
     /// Its instrument, where the plan names one.
     pub instrument: Option<&'p Instrument>,
@@ -234,6 +236,16 @@ impl<'p> TestData<'p> {
         }
     }
 
+    /// A window of the plan in seconds after the origin, open ends at those of the channel.
+    #[must_use]
+    pub fn window_s(&self, channel: &ChannelData<'_>, window: Window) -> [f64; 2] {
+        let end = |time: Option<&f64>| time.copied().unwrap_or(0.0);
+        [
+            window.from.map_or(end(channel.time_s.first()), |moment| self.moment_s(moment)),
+            window.to.map_or(end(channel.time_s.last()), |moment| self.moment_s(moment)),
+        ]
+    }
+
     /// A time as results write it: a UTC timestamp, or seconds after the first row.
     #[must_use]
     pub fn time_text(&self, time_s: f64) -> String {
@@ -273,6 +285,7 @@ impl<'p> TestData<'p> {
             value: series.value.iter().map(|value| value - zero).collect(),
             status: series.status.clone(),
             reference: series.reference,
+            unit: series.unit.clone(),
             standard_reference: series.standard_reference,
             instrument,
         }

@@ -115,7 +115,7 @@ fn evaluate(plan: &Plan, folders: &Folders, progress: &mut impl FnMut(&str)) -> 
     let mut outcomes: Vec<Option<Result<Outcome, TestError>>> = plan.tests.iter().map(|_| None).collect();
     for after in [false, true] {
         for (index, test) in plan.tests.iter().enumerate() {
-            if (test.method == Method::PpmRiseSeries) == after {
+            if matches!(test.method, Method::PpmRiseSeries | Method::Antechamber) == after {
                 progress(&test.id);
                 outcomes[index] = Some(run(plan, test, folders, &outcomes));
             }
@@ -161,9 +161,10 @@ fn run(
         Method::Endurance => method::endurance::run(plan, test, folders),
         Method::AnalyserCheck => method::analyser_check::run(plan, test, folders),
         Method::Regeneration => method::regeneration::run(plan, test, folders),
-        Method::Antechamber | Method::VacuumHold | Method::MakeUp | Method::OperatingLog | Method::Unknown => {
-            Err(TestError::NotComputed { method: test.method.name() })
-        }
+        Method::Antechamber => method::antechamber::run(plan, test, folders, earlier),
+        Method::VacuumHold => method::vacuum_hold::run(plan, test, folders),
+        Method::MakeUp => method::make_up::run(plan, test, folders),
+        Method::OperatingLog | Method::Unknown => Err(TestError::NotComputed { method: test.method.name() }),
     }
 }
 

@@ -30,7 +30,7 @@ pub(super) fn find(record: &Record<'_>) -> Result<Found, VacuumHoldError> {
     for stretch in stretches(&bins, record) {
         let evacuated = bins.mean(&stretch) < EVACUATED * record.room_pressure_pa;
         let longer = best.as_ref().is_none_or(|best| bins.duration(&stretch) > bins.duration(best));
-        if evacuated && stretch.to - stretch.from + 1 >= FEWEST && longer {
+        if evacuated && stretch.to - stretch.from + 1 >= FEWEST && longer && !bins.falls(&stretch) {
             best = Some(stretch);
         }
     }
@@ -137,6 +137,14 @@ impl Bins {
     fn mean(&self, stretch: &Stretch) -> f64 {
         let part = &self.value[stretch.from..=stretch.to];
         part.iter().sum::<f64>() / part.len() as f64
+    }
+
+    /// Whether the pressure still falls from the first quarter of a stretch to the last: the end of pumping.
+    fn falls(&self, stretch: &Stretch) -> bool {
+        let quarter = (stretch.to - stretch.from).div_ceil(4).max(1);
+        let first = self.mean(&Stretch { to: stretch.from + quarter - 1, ..*stretch });
+        let last = self.mean(&Stretch { from: stretch.to + 1 - quarter, ..*stretch });
+        last < first - self.noise - 0.01 * first.abs()
     }
 
     fn duration(&self, stretch: &Stretch) -> f64 {
@@ -292,6 +300,7 @@ mod tests {
     fn a_record_of_pumping_alone_is_no_hold() {
         let time_s: Vec<f64> = (0..300).map(f64::from).collect();
         let value: Vec<f64> = time_s.iter().map(|t| 1e5 * (-t / 20.0).exp() + 30.0 * (-t / 90.0).exp()).collect();
-        assert!(matches!(found(&time_s, &value), Err(VacuumHoldError::NotHeld { runs_away: None, .. })));
+        let found = found(&time_s, &value);
+        assert!(matches!(found, Err(VacuumHoldError::NotHeld { runs_away: None, .. })), "{found:?}");
     }
 }

@@ -7,7 +7,7 @@ use tightfit_ingest::Channel;
 use tightfit_quantity::Dimension;
 
 use crate::data::{ChannelData, DataError, Folders, TestData};
-use crate::plan::{Plan, Test, Window};
+use crate::plan::{Plan, Test};
 use crate::plot::{self, Clock, Figure};
 
 use super::outcome::Evaluated;
@@ -111,17 +111,9 @@ fn evaluate(
         target: test.keys.target.as_ref().map(|target| target.si),
         lag: response_of(channel),
         purifier_on_s: switched_on(data)?,
-        window_s: test.window.map(|window| set_window(data, channel, window)),
+        window_s: test.window.map(|window| data.window_s(channel, window)),
     };
     Ok(fit::evaluate(&trace, &settings))
-}
-
-pub(super) fn set_window(data: &TestData<'_>, channel: &ChannelData<'_>, window: Window) -> [f64; 2] {
-    let end = |time: Option<&f64>| time.copied().unwrap_or(0.0);
-    [
-        window.from.map_or(end(channel.time_s.first()), |moment| data.moment_s(moment)),
-        window.to.map_or(end(channel.time_s.last()), |moment| data.moment_s(moment)),
-    ]
 }
 
 /// Circulation flow, logged or that of the purifiers that ran, m³/s.

@@ -95,7 +95,7 @@ fn evaluate(
     let status = ppm_rise::statuses(Some(channel));
     let whole = ppm_rise::trace_of(channel, &status)?;
     let window_s = match test.window {
-        Some(window) => super::clean_up::set_window(data, channel, window),
+        Some(window) => data.window_s(channel, window),
         None => [whole.samples.first_time_s(), whole.samples.last_time_s()],
     };
     let time = whole.samples.time_s();

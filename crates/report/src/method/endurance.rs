@@ -12,7 +12,7 @@ use crate::plot::{self, Clock, Figure};
 use super::joined::{joined, stretches, whole_or_set};
 use super::outcome::Evaluated;
 use super::validity::{self, Findings};
-use super::{Evaluation, EventLine, Outcome, TestError, clean_up, ppm_rise};
+use super::{Evaluation, EventLine, Outcome, TestError, ppm_rise};
 
 /// What an endurance run shows of each content.
 #[derive(Debug)]
@@ -97,7 +97,7 @@ fn evaluate(
         target: test.keys.target.as_ref().map(|target| target.si),
         off_s: off_s.to_vec(),
         transfers_s: transfers_s.to_vec(),
-        window_s: test.window.map(|window| clean_up::set_window(data, channel, window)),
+        window_s: test.window.map(|window| data.window_s(channel, window)),
     };
     fit::evaluate(&trace, &settings).map_err(TestError::not_evaluable)
 }

@@ -5,7 +5,7 @@ use tightfit_ingest::{Channel, Status};
 use crate::data::{ChannelData, TestData};
 use crate::plan::Window;
 
-use super::{TestError, clean_up};
+use super::TestError;
 
 /// The channel over all files; where files overlap in time, the later one begins after the end of the earlier.
 /// `None` where no file holds it.
@@ -27,7 +27,7 @@ pub(super) fn joined<'p>(data: &TestData<'p>, channel: Channel) -> Result<Option
 /// Keeps what lies in a window that was set by hand.
 pub(super) fn cut(data: &TestData<'_>, channel: &mut ChannelData<'_>, window: Option<Window>) {
     let Some(window) = window else { return };
-    let [from_s, to_s] = clean_up::set_window(data, channel, window);
+    let [from_s, to_s] = data.window_s(channel, window);
     let first = channel.time_s.partition_point(|time| *time < from_s);
     let end = channel.time_s.partition_point(|time| *time <= to_s).max(first);
     channel.time_s = channel.time_s[first..end].to_vec();

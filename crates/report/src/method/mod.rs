@@ -1,11 +1,13 @@
 //! From a plan's test to results: one file a method.
 
 pub(crate) mod analyser_check;
+pub(crate) mod antechamber;
 mod check_of_the_hold;
 pub(crate) mod clean_up;
 pub(crate) mod clean_up_series;
 pub(crate) mod endurance;
 mod joined;
+pub(crate) mod make_up;
 mod outcome;
 mod permeation;
 pub(crate) mod ppm_rise;
@@ -17,6 +19,8 @@ pub(crate) mod purge_down;
 mod reducing_gas;
 pub(crate) mod regeneration;
 mod rows;
+mod vacuum_channels;
+pub(crate) mod vacuum_hold;
 pub(crate) mod validity;
 
 use std::fmt;
@@ -140,6 +144,8 @@ pub enum TestError {
         /// The method.
         method: &'static str,
     },
+    /// The volume of the evacuated vessel is not given.
+    VesselVolumeMissing,
     /// The volume is needed and not given.
     VolumeMissing {
         /// What for.
@@ -159,6 +165,9 @@ impl TestError {
                 "log the gauge pressure, or state it: [[test.run]] pressure = \"-250 Pa\"".to_owned()
             }
             Self::NotComputed { .. } => "remove the test from the plan; the others are reported".to_owned(),
+            Self::VesselVolumeMissing => {
+                "add [enclosure.antechamber] volume = \"38 L\", or to the test vessel = \"enclosure\" or volume = \"12 L\"".to_owned()
+            }
             Self::VolumeMissing { .. } => "add it to [enclosure]: volume = \"0.92 m3\"".to_owned(),
         }
     }
@@ -174,6 +183,9 @@ impl fmt::Display for TestError {
                 write!(f, "a run has no pressure, and leak and permeation part only by the pressure")
             }
             Self::NotComputed { method } => write!(f, "the method \"{method}\" is not computed by this version"),
+            Self::VesselVolumeMissing => {
+                write!(f, "the volume of the evacuated vessel is needed for a leak throughput")
+            }
             Self::VolumeMissing { needed_for } => write!(f, "the enclosure's volume is needed for {needed_for}"),
         }
     }

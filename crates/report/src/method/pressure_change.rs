@@ -118,7 +118,7 @@ fn compliance(plan: &Plan, volume: Option<Volume>, channels: &Channels<'_>) -> R
 }
 
 /// Relative standard uncertainty; where none is stated, half of the last digit written as limits.
-fn relative(measured: &Measured) -> f64 {
+pub(super) fn relative(measured: &Measured) -> f64 {
     let stated = measured.standard_uncertainty.map(|uncertainty| uncertainty / measured.si);
     stated.unwrap_or_else(|| {
         let step = last_digit(measured.quantity.text());

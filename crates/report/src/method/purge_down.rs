@@ -12,7 +12,7 @@ use crate::data::{ChannelData, Folders, TestData};
 use crate::plan::{Plan, Test};
 use crate::plot::{self, Clock, Figure};
 
-use super::clean_up::{missing_content, set_window, species_channels};
+use super::clean_up::{missing_content, species_channels};
 use super::outcome::Evaluated;
 use super::pressure_channels::{fit_instrument, mean, samples};
 use super::validity::{self, Findings};
@@ -103,7 +103,7 @@ fn evaluate(
         supply: supply.as_ref().map(ppm_rise::quantity),
         target: test.keys.target.as_ref().map(|target| target.si),
         delay_s: trace.analyser.response_tau_s + trace.analyser.dead_time_s,
-        window_s: test.window.map(|window| set_window(data, channel, window)),
+        window_s: test.window.map(|window| data.window_s(channel, window)),
     };
     Ok(fit::evaluate(&trace, &settings))
 }

@@ -209,6 +209,15 @@ impl<'a> Section<'a> {
         Some(Measured { si: quantity.si(), quantity, standard_uncertainty })
     }
 
+    /// Whether a key holds a quantity of the dimension, plain or with its uncertainty.
+    pub(super) fn has_dimension(&self, key: &'static str, dimension: Dimension) -> bool {
+        let text = self.value(key).and_then(|value| {
+            let inner = value.get_ref().as_table().and_then(|table| table.iter().find(|(k, _)| k.get_ref() == "value"));
+            inner.map_or(value, |(_, value)| value).get_ref().as_str()
+        });
+        text.is_some_and(|text| Quantity::parse(text).is_ok_and(|quantity| quantity.unit().dimension() == dimension))
+    }
+
     /// A list of two quantities in rising order.
     pub(super) fn quantity_range(&self, key: &'static str) -> Option<(Quantity, Quantity)> {
         let value = self.value(key)?;

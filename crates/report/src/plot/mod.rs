@@ -10,6 +10,7 @@ mod clock;
 mod draw;
 pub(crate) mod endurance;
 mod hatch;
+pub(crate) mod make_up;
 mod panel;
 pub(crate) mod ppm_rise;
 pub(crate) mod ppm_rise_series;
@@ -17,6 +18,7 @@ pub(crate) mod pressure_change;
 pub(crate) mod purge_down;
 pub(crate) mod regeneration;
 mod ticks;
+pub(crate) mod vacuum;
 
 pub(crate) use clock::Clock;
 

@@ -1,7 +1,8 @@
 //! Keys of a test that single methods read.
 
-use tightfit_quantity::{Dimension, Gas};
+use tightfit_quantity::{Dimension, Gas, Quantity, StandardReference};
 
+use crate::plan::enclosure::positive;
 use crate::plan::mistake::{Mistake, nearest};
 
 use super::{Measured, Moment, Section, moment};
@@ -39,6 +40,14 @@ pub struct MethodKeys {
     pub reference_gas: Option<Measured>,
     /// Reference gases, and when each was given.
     pub steps: Vec<ReferenceStep>,
+    /// Which vessel is under vacuum: `antechamber`, `purifier` or `enclosure`.
+    pub vessel: Option<String>,
+    /// Volume of the vessel, m³.
+    pub volume: Option<Measured>,
+    /// Flow of make-up gas through an open valve.
+    pub valve_flow: Option<ValveFlow>,
+    /// Band of gauge pressure that is to be kept.
+    pub band: Option<(Quantity, Quantity)>,
 }
 
 /// A reference gas, and when it was given.
@@ -50,6 +59,15 @@ pub struct ReferenceStep {
     pub from: Option<Moment>,
     /// Until when, where stated.
     pub to: Option<Moment>,
+}
+
+/// Flow through an open valve.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ValveFlow {
+    /// The flow, m³/s at its reference conditions.
+    pub measured: Measured,
+    /// What its volumes refer to; conditions of the gas where absent.
+    pub reference: Option<StandardReference>,
 }
 
 /// Durations that a regeneration needs, s.
@@ -81,6 +99,29 @@ impl MethodKeys {
             since_last: section.measured("since_last", Dimension::Time),
             reference_gas: section.measured("reference_gas", Dimension::Ratio),
             steps: section.sections("step").iter().filter_map(ReferenceStep::read).collect(),
+            vessel: section.word("vessel", &["antechamber", "purifier", "enclosure"]),
+            volume: positive(section, "volume", Dimension::Volume),
+            valve_flow: valve_flow(section),
+            band: band(section),
+        }
+    }
+}
+
+/// `"5 L/min"` of the gas as it flows, or `"5 NL/min"` at reference conditions.
+fn valve_flow(section: &Section<'_>) -> Option<ValveFlow> {
+    let standard = section.has_dimension("valve_flow", Dimension::StandardVolumeFlow);
+    let dimension = if standard { Dimension::StandardVolumeFlow } else { Dimension::VolumeFlow };
+    let measured = positive(section, "valve_flow", dimension)?;
+    Some(ValveFlow { measured, reference: standard.then(StandardReference::default) })
+}
+
+fn band(section: &Section<'_>) -> Option<(Quantity, Quantity)> {
+    let (low, high) = section.quantity_range("band")?;
+    match low.si_of(Dimension::Pressure) {
+        Ok(_) => Some((low, high)),
+        Err(error) => {
+            section.note("band", Mistake::Quantity { key: "band".to_owned(), error });
+            None
         }
     }
 }

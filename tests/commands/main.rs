@@ -16,4 +16,5 @@ mod records;
 mod series;
 #[path = "../support/mod.rs"]
 mod support;
+mod vacuum;
 mod writing;

@@ -3,13 +3,16 @@
 #![allow(clippy::unwrap_used, reason = "a test stops where a simulated record cannot be evaluated")]
 
 mod analyser_check;
+mod antechamber;
 mod clean_up;
 mod decision;
 mod endurance;
 mod history;
+mod make_up;
 mod ppm_rise;
 mod pressure_change;
 mod regeneration;
+mod vacuum_hold;
 
 /// Fails when so few intervals hold the truth as happens once in a thousand at 95 % coverage.
 fn covers(name: &str, tally: &tightfit_fit::simulate::Tally) {

@@ -3,6 +3,7 @@
 #![allow(clippy::unwrap_used, reason = "a test stops where a transcribed figure does not parse")]
 #![allow(clippy::unreadable_literal, clippy::excessive_precision, reason = "figures stand as they are printed")]
 
+mod antechamber;
 mod closed_chambers;
 mod conformity;
 mod distribution_quantiles;

@@ -30,6 +30,11 @@ const MATTERS: f64 = 0.1;
 pub fn evaluate(record: &Record<'_>, settings: &Settings) -> Result<Antechamber, AntechamberError> {
     check(record, settings)?;
     let pressure = in_window(record, settings)?;
+    let mut settings = settings.clone();
+    if settings.gauge.resolution <= 0.0 {
+        settings.gauge.resolution = display_step(pressure.value()).unwrap_or(0.0);
+    }
+    let settings = &settings;
     let room_pa = record.room_pressure_pa.value;
     let found = cycle_finder::find(pressure, room_pa, settings.gauge.resolution);
     let (Some(first), Some(last)) = (found.cycles.first(), found.cycles.last()) else {
@@ -103,6 +108,18 @@ fn in_window<'a>(record: &Record<'a>, settings: &Settings) -> Result<Samples<'a>
         return Err(AntechamberError::TooFewReadings { found: pressure.len(), needed: FEWEST });
     }
     Ok(pressure)
+}
+
+/// Step of a display, where its readings move in multiples of one: it is part of the uncertainty though nobody stated it.
+fn display_step(values: &[f64]) -> Option<f64> {
+    let highest = values.iter().fold(0.0_f64, |a, b| a.max(b.abs()));
+    let moves: Vec<f64> =
+        values.windows(2).map(|pair| (pair[1] - pair[0]).abs()).filter(|step| *step > 1e-9 * highest).collect();
+    let step = moves.iter().copied().reduce(f64::min)?;
+    let still = values.len() - 1 - moves.len();
+    let whole = |move_: &&f64| (*move_ / step - (*move_ / step).round()).abs() < 0.02;
+    let multiples = moves.iter().filter(whole).count();
+    (5 * still > values.len() && 50 * multiples > 49 * moves.len()).then_some(step)
 }
 
 fn circumstances(found: &Found, pressure: Samples<'_>) -> Vec<Note> {

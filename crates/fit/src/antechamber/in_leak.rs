@@ -83,8 +83,8 @@ fn combined(found: &[Estimate], settings: &Settings, volume: Quantity) -> Estima
 pub(super) struct LeakRate(Distribution);
 
 /// Leaks of chambers over their volume: median, and factor of one standard deviation (common practice, no source: an
-/// evacuated chamber rises by a tenth of a pascal to a hundred pascal in a minute).
-const USUAL_PA_PER_S: f64 = 0.01;
+/// evacuated chamber rises by a hundredth of a pascal to some ten pascal in a minute).
+const USUAL_PA_PER_S: f64 = 0.003;
 const USUAL_FACTOR: f64 = 10.0;
 
 impl LeakRate {
@@ -117,8 +117,9 @@ impl LeakRate {
         }
         let total = cumulative[cumulative.len() - 1];
         if !(total > 0.0) {
-            // Far beyond what is usual: what was found stands alone.
-            return Self(leak.map_or(Distribution::normal(USUAL_PA_PER_S, 0.0), |leak| leak.distribution.clone()));
+            // Far beyond what is usual: what was found stands alone. A pressure that does not move at all leaves no room
+            // for a leak.
+            return Self(leak.map_or(Distribution::normal(0.0, 0.0), |leak| leak.distribution.clone()));
         }
         let cumulative = cumulative.into_iter().map(|c| c / total).collect();
         Self(Distribution::Tabulated { x: edges, cumulative })
@@ -140,7 +141,7 @@ fn unresolved(cycles: &[Cycle], own_pa: &impl Fn(&Cycle) -> f64, leak_pa_per_s: 
     let misfit = |cycle: &Cycle| {
         let rise = cycle.before_fill_pa - cycle.low_pa;
         let expected = leak_pa_per_s * (cycle.fill_s - cycle.low_from_s);
-        let sd = own_pa(cycle).hypot(cycle.noise_pa).max(1e-6);
+        let sd = own_pa(cycle).hypot(cycle.noise_pa).max(1e-7 * cycle.high_pa);
         ((expected - rise) / sd).max(0.0)
     };
     // Steps of the display err alike in all cycles: the one that says most counts.

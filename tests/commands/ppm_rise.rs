@@ -90,3 +90,58 @@ fn a_pressure_beyond_the_rated_one_is_refused_for_a_run_too() {
     assert_eq!(run.code, 2, "{run:?}");
     assert!(run.stderr.contains("beyond the rated pressure"), "{}", run.stderr);
 }
+
+/// Ten hours at +250 Pa held with 0.05 volumes of make-up an hour, counted by a meter; 6 ppm/h of oxygen.
+fn diluted_export() -> String {
+    let mut text = String::from("time,O2 (ppm),Make-up total (L)\n");
+    let mut state = 7u64;
+    for minute in 0..600u32 {
+        state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        let noise = ((state >> 40) as f64 / f64::from(1u32 << 24) - 0.5) * 0.2;
+        let hours = f64::from(minute) / 60.0;
+        let balance = 6.0 / 0.05 + 1.0;
+        let oxygen = balance + (2.0 - balance) * (-0.05 * hours).exp() + noise;
+        let total = 920.0 * 0.05 * hours;
+        text.push_str(&format!("2026-05-06T{:02}:{:02}:00Z,{oxygen:.2},{total:.3}\n", 8 + minute / 60, minute % 60));
+    }
+    text
+}
+
+const DILUTED_PLAN: &str = r#"tightfit = 1
+[enclosure]
+id = "K-12"
+gas = "argon"
+volume = { value = "0.92 m3", uncertainty = "2 %" }
+[room]
+pressure = "1013 hPa"
+[supply]
+oxygen = { value = "1 ppm", uncertainty = "0.5 ppm" }
+[[test]]
+id = "over"
+method = "ppm-rise"
+files = ["rise.csv"]
+pressure = "250 Pa"
+"#;
+
+#[test]
+fn make_up_that_a_meter_counted_is_taken_for_dilution() {
+    let bench = Bench::new();
+    bench.write("rise.csv", diluted_export());
+    bench.write("plan.toml", DILUTED_PLAN);
+    let result = bench.run(&["qualify", "plan.toml", "--format", "json"]).json();
+    let ingress = &result["tests"][0]["results"]["oxygen_ingress"];
+    let end = |index: usize| ingress["interval95"][index].as_f64().unwrap();
+    assert!(end(0) < 6.0 && 6.0 < end(1) && end(1) - end(0) < 1.0, "{ingress}");
+    let budget = ingress["budget"].to_string();
+    assert!(budget.contains("flow of the gas fed in") && budget.contains("purity of the gas fed in"), "{budget}");
+}
+
+#[test]
+fn a_pressure_held_above_the_room_is_made_up_for_without_a_meter_too() {
+    let bench = Bench::new();
+    bench.write("rise.csv", diluted_export().replace("Make-up total (L)", "remark"));
+    bench.write("plan.toml", DILUTED_PLAN);
+    let result = bench.run(&["qualify", "plan.toml", "--format", "json"]).json();
+    let notes = result["tests"][0]["notes"].to_string();
+    assert!(notes.contains("gas fed in replaced what leaked out: somewhere between nothing and"), "{notes}");
+}

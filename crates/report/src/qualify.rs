@@ -115,7 +115,7 @@ fn evaluate(plan: &Plan, folders: &Folders, progress: &mut impl FnMut(&str)) -> 
     let mut outcomes: Vec<Option<Result<Outcome, TestError>>> = plan.tests.iter().map(|_| None).collect();
     for after in [false, true] {
         for (index, test) in plan.tests.iter().enumerate() {
-            if matches!(test.method, Method::PpmRiseSeries | Method::Antechamber) == after {
+            if matches!(test.method, Method::PpmRise | Method::PpmRiseSeries | Method::Antechamber) == after {
                 progress(&test.id);
                 outcomes[index] = Some(run(plan, test, folders, &outcomes));
             }
@@ -154,7 +154,7 @@ fn run(
         Method::PressureChange => method::pressure_change::run(plan, test, folders),
         Method::PressureChangeSeries => method::pressure_change_series::run(plan, test, folders),
         Method::PpmRiseSeries => method::ppm_rise_series::run(plan, test, folders, earlier),
-        Method::PpmRise => method::ppm_rise::run(plan, test, folders),
+        Method::PpmRise => method::ppm_rise::run(plan, test, folders, earlier),
         Method::CleanUp => method::clean_up::run(plan, test, folders),
         Method::CleanUpSeries => method::clean_up_series::run(plan, test, folders),
         Method::PurgeDown => method::purge_down::run(plan, test, folders),

@@ -75,6 +75,9 @@ pub struct TestResult {
     /// Leak-tightness class by ISO 10648-2, where the leak rate stands at a stated pressure difference.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub tightness_class: Option<TightnessClass>,
+    /// Correlations between results that were found together.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub correlations: Vec<CorrelationLine>,
     /// Results of the runs of a series.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub runs: Vec<RunResult>,
@@ -129,6 +132,15 @@ pub struct ClassLine {
     pub limit_per_h: f64,
     /// Probability that the limit is met.
     pub conformance_probability: f64,
+}
+
+/// Correlation between two results.
+#[derive(Debug, Clone, PartialEq, JsonSchema, Serialize, Deserialize)]
+pub struct CorrelationLine {
+    /// Names of the two.
+    pub between: [String; 2],
+    /// Correlation coefficient, −1 to 1.
+    pub coefficient: f64,
 }
 
 /// One run of a series.
@@ -314,6 +326,7 @@ impl TestResult {
             files: Vec::new(),
             results: Results::default(),
             tightness_class: None,
+            correlations: Vec::new(),
             runs: Vec::new(),
         }
     }

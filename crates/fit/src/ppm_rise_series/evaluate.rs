@@ -73,7 +73,17 @@ fn species_runs(runs: &[Run], settings: &Settings, species: Species) -> SpeciesR
         Species::Oxygen => settings.oxygen_scale,
         Species::Water => settings.water_scale,
     };
-    SpeciesRuns { runs: runs.iter().filter_map(likelihood).collect(), scale }
+    let air = runs.iter().map(|run| relative(in_air(species, &run.room_air))).fold(0.0, f64::max);
+    let runs: Vec<RunLikelihood> = runs.iter().filter_map(likelihood).collect();
+    let values = runs.iter().filter(|run| !run.is_bound).count();
+    // The same walls outgas in all runs: where the model of water errs, it errs in all of them alike, and several runs are
+    // no more looks at the water than one.
+    let power = if species == Species::Water { 1.0 / values.max(1) as f64 } else { 1.0 };
+    SpeciesRuns { runs, scale, air, power }
+}
+
+fn relative(quantity: Quantity) -> f64 {
+    if quantity.value > 0.0 { quantity.standard_uncertainty / quantity.value } else { 0.0 }
 }
 
 /// Whether the interval of the leak with free signs is narrower than "between nothing and all".
@@ -102,8 +112,7 @@ impl Series<'_> {
         };
         let to_hourly = 3600.0 * settings.reference_pressure_pa.abs() / settings.room_pressure_pa;
         let leak = |s: Species| {
-            let air = in_air(s, &settings.room_air);
-            let relative = if air.value > 0.0 { air.standard_uncertainty / air.value } else { 0.0 };
+            let relative = relative(in_air(s, &settings.room_air));
             let distribution = conductance.scaled(coefficient(s));
             let widened = distribution.with_normal_error(relative * distribution.median().abs());
             self.part(&widened)
@@ -250,9 +259,8 @@ impl Series<'_> {
         } else {
             notes.extend(unseen(result));
         }
-        if let Some(p_value) = result.consistency.map(|c| c.p_value).filter(|p| *p < 0.01) {
-            notes.push(Note::ConductancesDisagree { p_value });
-        }
+        notes.extend(result.consistency.map(compared));
+        notes.extend(self.through_leaks(&result.conductance_per_volume));
         for point in &result.points {
             let (name, species) = (point.name.clone(), point.species);
             if point.is_bound {
@@ -262,6 +270,16 @@ impl Series<'_> {
             }
         }
         notes
+    }
+
+    /// The leak as air, for other pressures than the reference.
+    fn through_leaks(&self, conductance: &Estimate) -> Option<Note> {
+        let settings = self.settings;
+        let per_h = conductance.value * 3600.0 * 100.0 / settings.room_pressure_pa;
+        (conductance.kind == Kind::Estimate && per_h > 0.0).then_some(Note::ThroughLeaks {
+            oxygen_ppm_per_h: per_h * settings.room_air.oxygen.value * 1e6,
+            air_per_h: per_h,
+        })
     }
 
     fn extra_run(&self) -> ExtraRun {
@@ -276,6 +294,17 @@ impl Series<'_> {
             ExtraRun::Longer
         }
     }
+}
+
+fn compared(consistency: Consistency) -> Note {
+    let Consistency {
+        from_rises_per_s: [rises, u_rises], from_pressure_per_s: [pressure, u_pressure], p_value, ..
+    } = consistency;
+    if p_value < 0.01 {
+        return Note::ConductancesDisagree { p_value };
+    }
+    let standard_uncertainty = (u_rises / pressure).hypot(rises * u_pressure / pressure.powi(2));
+    Note::ConductancesAgree { ratio: rises / pressure, standard_uncertainty, p_value }
 }
 
 /// Parts that are not distinguishable from none.

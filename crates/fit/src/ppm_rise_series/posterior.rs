@@ -15,6 +15,10 @@ pub(super) struct SpeciesRuns {
     pub runs: Vec<RunLikelihood>,
     /// Relative standard uncertainty of the analyser's scale, common to the runs.
     pub scale: f64,
+    /// Relative standard uncertainty of the content of the room's air, common to the runs.
+    pub air: f64,
+    /// Power of the likelihood of a run that gives a value: 1, or one over their number where all err alike.
+    pub power: f64,
 }
 
 /// Range of the parameters.
@@ -35,6 +39,8 @@ struct Table {
     /// Log likelihood of every g.
     log_total: Vec<f64>,
     scale: f64,
+    /// Relative standard uncertainty with which a shown conductance follows the true one.
+    smear: f64,
 }
 
 /// Posterior on the grid.
@@ -54,11 +60,28 @@ impl SpeciesRuns {
         self.runs.iter().filter(|run| !run.is_bound)
     }
 
+    fn weight(&self, run: &RunLikelihood) -> f64 {
+        self.power * run.standard_deviation.powi(-2)
+    }
+
+    /// Log likelihood of all runs.
+    fn log_likelihood(&self, g: f64, permeation: f64) -> f64 {
+        let log = |run: &RunLikelihood| {
+            run.at(g * run.leak_coefficient + permeation) * if run.is_bound { 1.0 } else { self.power }
+        };
+        self.runs.iter().map(log).sum()
+    }
+
+    /// Relative standard uncertainty of the conductance that the analyser shows: its scale, and the air that came in.
+    fn smear(&self) -> f64 {
+        self.scale.hypot(self.air)
+    }
+
     /// Information on g with the permeation free, and g's weighted target: (Σwc² − (Σwc)²/Σw, likewise with r).
     pub(super) fn information(&self) -> (f64, f64) {
         let (mut w, mut wc, mut wcc, mut wr, mut wcr) = (0.0, 0.0, 0.0, 0.0, 0.0);
         for run in self.values() {
-            let weight = run.standard_deviation.powi(-2);
+            let weight = self.weight(run);
             let c = run.leak_coefficient;
             w += weight;
             wc += weight * c;
@@ -73,7 +96,7 @@ impl SpeciesRuns {
     fn permeation_given(&self, g: f64) -> Option<(f64, f64)> {
         let (mut w, mut sum) = (0.0, 0.0);
         for run in self.values() {
-            let weight = run.standard_deviation.powi(-2);
+            let weight = self.weight(run);
             w += weight;
             sum += weight * (run.centre - g * run.leak_coefficient);
         }
@@ -130,19 +153,19 @@ impl SpeciesRuns {
                 let step = (high - low) / (PERMEATIONS - 1) as f64;
                 for i in 0..PERMEATIONS {
                     let permeation = low + step * i as f64;
-                    let log: f64 = self.runs.iter().map(|run| run.at(g * run.leak_coefficient + permeation)).sum();
+                    let log = self.log_likelihood(g, permeation);
                     at_g.push((permeation, log + step.ln()));
                 }
             }
             log_total.push(if domain == Domain::Real && self.is_bounded_only() {
                 // Bounds exclude what exceeds them and favour nothing below, so the permeation is not averaged over.
-                self.runs.iter().map(|run| run.at(g * run.leak_coefficient)).sum()
+                self.log_likelihood(g, 0.0)
             } else {
                 log_sum(at_g.iter().map(|p| p.1))
             });
             points.push(at_g);
         }
-        Table { g, points, log_total, scale: self.scale }
+        Table { g, points, log_total, scale: self.scale, smear: self.smear() }
     }
 }
 
@@ -150,7 +173,7 @@ impl Table {
     /// Log likelihood of a true conductance: the shown one smeared by the scale error.
     fn log_likelihood(&self, g: f64) -> f64 {
         let step = self.g[1] - self.g[0];
-        let smear = self.scale * g.abs();
+        let smear = self.smear * g.abs();
         if smear < 0.7 * step {
             return interpolated(&self.g, &self.log_total, g);
         }
@@ -229,7 +252,8 @@ impl Posterior {
                 rises + log_pressure(self.pressure, g)
             })
             .collect();
-        let elsewhere = Table { g: self.g.clone(), points: Vec::new(), log_total: others, scale: table.scale };
+        let elsewhere =
+            Table { g: self.g.clone(), points: Vec::new(), log_total: others, scale: table.scale, smear: table.smear };
         let log_weight: Vec<f64> =
             table.g.iter().zip(&table.log_total).map(|(g, own)| own + elsewhere.log_likelihood(*g)).collect();
         let total = log_sum(log_weight.iter().copied());
@@ -270,7 +294,7 @@ pub(super) fn correlation(species: &[SpeciesRuns], pressure: Option<Quantity>) -
         let (permeation, scale) = (index + 1, index + 3);
         let level = own.permeation_given(g).map_or(0.0, |(centre, _)| centre);
         for run in own.values() {
-            let weight = run.standard_deviation.powi(-2);
+            let weight = own.weight(run);
             let shown = g * run.leak_coefficient + level;
             let slopes = [(0, run.leak_coefficient / unit), (permeation, 1.0), (scale, shown)];
             for (a, slope_a) in slopes {
@@ -322,7 +346,7 @@ fn shown_conductances(
         return conductances(all, pressure, domain);
     }
     let (centre, spread) = normal_conductance(all, pressure)?;
-    let spread = spread.hypot(own.scale * centre);
+    let spread = spread.hypot(own.smear() * centre);
     let (own_information, own_target) = own.information();
     if own_information.sqrt() * spread < 0.3 {
         return Some(even(centre - 8.0 * spread, centre + 8.0 * spread));
@@ -342,10 +366,10 @@ pub(super) fn normal_conductance(species: &[SpeciesRuns], pressure: Option<Quant
     let (mut information, mut target) = (0.0, 0.0);
     for own in species {
         let (plain, weighted) = own.information();
-        let all: f64 = own.values().map(|run| (run.leak_coefficient / run.standard_deviation).powi(2)).sum();
+        let all: f64 = own.values().map(|run| own.weight(run) * run.leak_coefficient.powi(2)).sum();
         if plain > 1e-9 * all {
             let centre = weighted / plain;
-            let variance = 1.0 / plain + (own.scale * centre).powi(2);
+            let variance = 1.0 / plain + (own.smear() * centre).powi(2);
             information += 1.0 / variance;
             target += centre / variance;
         }

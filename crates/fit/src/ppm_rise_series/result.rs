@@ -100,6 +100,22 @@ pub enum Note {
         /// What would separate them.
         extra_run: ExtraRun,
     },
+    /// The conductances from pressure and from the rises agree.
+    ConductancesAgree {
+        /// From the rises over from pressure.
+        ratio: f64,
+        /// Standard uncertainty of the ratio.
+        standard_uncertainty: f64,
+        /// p-value of the difference.
+        p_value: f64,
+    },
+    /// Air that comes in through leaks for every 100 Pa below the room's pressure.
+    ThroughLeaks {
+        /// Oxygen, ppm/h.
+        oxygen_ppm_per_h: f64,
+        /// Volumes of air an hour.
+        air_per_h: f64,
+    },
     /// The conductances from pressure and from the rises disagree.
     ConductancesDisagree {
         /// p-value.
@@ -136,6 +152,15 @@ impl fmt::Display for Note {
             Self::NotSeparable { species, extra_run } => write!(
                 f,
                 "these runs do not tell {species} through leaks from {species} by permeation; their sum is known, each is at most its bound; {extra_run} would tell"
+            ),
+            Self::ConductancesAgree { ratio, standard_uncertainty, p_value } => write!(
+                f,
+                "the leak found from the rises is {ratio:.2} ± {:.2} (k = 2) of that found from pressure: they agree (p = {p_value:.2})",
+                2.0 * standard_uncertainty
+            ),
+            Self::ThroughLeaks { oxygen_ppm_per_h, air_per_h } => write!(
+                f,
+                "every 100 Pa below the room's pressure let in {air_per_h:.1e} volumes of air an hour through leaks, {oxygen_ppm_per_h:.3} ppm/h of oxygen; at or above the room's pressure none comes in that way"
             ),
             Self::ConductancesDisagree { p_value } => write!(
                 f,

@@ -1,11 +1,11 @@
 //! Method `ppm-rise`: what comes in while the purifier is off.
 
-use tightfit_fit::Estimate;
 use tightfit_fit::permeation::Measured as MeasuredIngress;
 use tightfit_fit::ppm_rise::{
     self as fit, Analyser, MakeUp, PpmRise, PressureDifference, Quantity, ReadingStatus, Record, RoomAir, Settings,
     Supply, Trace, WindowChoice,
 };
+use tightfit_fit::{Estimate, Kind};
 use tightfit_ingest::{Channel, Status};
 use tightfit_quantity::Dimension;
 use tightfit_quantity::constant::{OXYGEN_IN_DRY_AIR, STANDARD_ATMOSPHERE_PA};
@@ -16,6 +16,8 @@ use crate::plan::{Measured, Plan, Test, Window};
 use crate::plot::{self, Clock, Figure};
 use crate::result::TestResult;
 
+use super::fed_in::{FedIn, exchange_that_held};
+use super::leak_from_pressure::conductance_for_air;
 use super::permeation::{self, Surroundings};
 use super::pressure_channels::{fit_instrument, mean, samples};
 use super::validity::{self, Findings};
@@ -55,10 +57,36 @@ pub(super) enum Scales {
     CommonToRuns,
 }
 
-/// Evaluates a test of one run.
-pub(crate) fn run(plan: &Plan, test: &Test, folders: &Folders) -> Result<Outcome, TestError> {
-    let stated = test.pressure.as_ref().map(tightfit_quantity::Quantity::si);
-    let evaluated = evaluate(plan, test, &test.files, stated, test.window, folders, Scales::InEachRun)?;
+/// One run to be evaluated.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct RunPlan<'p> {
+    pub(super) files: &'p [String],
+    /// Pressure difference that the plan states, Pa.
+    pub(super) stated_pressure_pa: Option<f64>,
+    pub(super) window: Option<Window>,
+    pub(super) scales: Scales,
+    /// Leak conductance over volume for air, 1/s, where another test gives it.
+    pub(super) conductance_for_air: Option<Quantity>,
+}
+
+/// Evaluates a test of one run. `earlier` are the outcomes of the plan's other tests: a leak found from pressure says what
+/// leaked out and was made up for, and what part of the ingress is air through leaks.
+pub(crate) fn run(
+    plan: &Plan,
+    test: &Test,
+    folders: &Folders,
+    earlier: &[Option<Result<Outcome, TestError>>],
+) -> Result<Outcome, TestError> {
+    let run = RunPlan {
+        files: &test.files,
+        stated_pressure_pa: test.pressure.as_ref().map(tightfit_quantity::Quantity::si),
+        window: test.window,
+        scales: Scales::InEachRun,
+        conductance_for_air: conductance_for_air(plan, earlier),
+    };
+    let mut evaluated = evaluate(plan, test, run, folders)?;
+    let through_leaks = through_leaks(&evaluated, run.conductance_for_air);
+    evaluated.findings.notes.extend(through_leaks);
     let mut estimates = estimates(&evaluated.evaluation);
     let found = [&evaluated.evaluation.oxygen_ingress, &evaluated.evaluation.water_ingress].map(Option::as_ref);
     let gloves = permeation::compare(&plan.enclosure, &evaluated.around_gloves(), MeasuredIngress::Total, found);
@@ -92,17 +120,18 @@ pub(crate) fn run(plan: &Plan, test: &Test, folders: &Folders) -> Result<Outcome
 pub(super) fn evaluate<'p>(
     plan: &'p Plan,
     test: &'p Test,
-    files: &[String],
-    stated_pressure_pa: Option<f64>,
-    window: Option<Window>,
+    run: RunPlan<'_>,
     folders: &Folders,
-    scales: Scales,
 ) -> Result<Evaluated<'p>, TestError> {
-    let data = TestData::read(plan, test, files, folders)?;
+    let RunPlan { stated_pressure_pa, window, .. } = run;
+    let data = TestData::read(plan, test, run.files, folders)?;
     let channels = Channels::gather(&data)?;
     let room = room(plan, &data)?;
     let mut record = channels.record(plan, stated_pressure_pa, &room)?;
-    if scales == Scales::CommonToRuns {
+    let held =
+        exchange_that_held(&record.pressure_difference, room.pressure_pa, run.conductance_for_air, plan.enclosure.gas);
+    record.make_up = channels.fed_in.make_up(held)?;
+    if run.scales == Scales::CommonToRuns {
         for trace in record.oxygen.iter_mut().chain(&mut record.water) {
             trace.analyser.scale = 0.0;
         }
@@ -141,6 +170,9 @@ pub(super) fn evaluate<'p>(
     let scale = |channel: &Option<ChannelData<'_>>| {
         channel.as_ref().map_or(0.0, |channel| fit_instrument(channel.instrument, Dimension::Ratio).scale)
     };
+    if held.is_some() && !channels.fed_in.is_logged() {
+        findings.notes.push(made_up_in_words(run.conductance_for_air.is_some()));
+    }
     let analyser_scales = [scale(&channels.oxygen), scale(&channels.water)];
     findings.notes.extend(evaluation.notes.iter().map(ToString::to_string));
     Ok(Evaluated {
@@ -153,6 +185,30 @@ pub(super) fn evaluate<'p>(
         room_temperature_k: room.temperature_k,
         analyser_scales,
     })
+}
+
+fn made_up_in_words(conductance_is_known: bool) -> String {
+    let by = if conductance_is_known {
+        "as much as the leak found lets out"
+    } else {
+        "somewhere between nothing and what a leaky enclosure would need, since no test gives the leak"
+    };
+    format!("the pressure was held above the room's, so gas fed in replaced what leaked out: {by}")
+}
+
+/// What of the oxygen is air that comes in through the leak found from pressure.
+fn through_leaks(evaluated: &Evaluated<'_>, conductance_for_air: Option<Quantity>) -> Option<String> {
+    let difference_pa = evaluated.evaluation.mean_difference_pa.filter(|pa| *pa < 0.0)?;
+    let found = evaluated.evaluation.oxygen_ingress.as_ref().filter(|estimate| estimate.kind == Kind::Estimate)?;
+    let conductance = conductance_for_air?;
+    let factor = -difference_pa / evaluated.room_pressure_pa * evaluated.room_air.oxygen.value * 3600.0 * 1e6;
+    let (leak, uncertainty) = (conductance.value * factor, 2.0 * conductance.standard_uncertainty * factor);
+    let rest = found.value - leak;
+    let rest_uncertainty = uncertainty.hypot(2.0 * found.standard_uncertainty);
+    Some(format!(
+        "the leak found from pressure lets in {leak:.2} ± {uncertainty:.2} ppm/h of oxygen as air at {difference_pa:.0} Pa \
+         (k = 2); {rest:.2} ± {rest_uncertainty:.2} ppm/h are left for permeation"
+    ))
 }
 
 /// The results of a run by name, in the units of the result.
@@ -191,7 +247,7 @@ struct Channels<'p> {
     water: Option<ChannelData<'p>>,
     water_status: Vec<ReadingStatus>,
     gauge: Option<ChannelData<'p>>,
-    make_up: Option<ChannelData<'p>>,
+    fed_in: FedIn,
 }
 
 impl<'p> Channels<'p> {
@@ -212,7 +268,7 @@ impl<'p> Channels<'p> {
             oxygen,
             water,
             gauge: first(Channel::GaugePressure)?,
-            make_up: first(Channel::MakeupFlow)?,
+            fed_in: FedIn::gather(data)?,
         })
     }
 
@@ -227,13 +283,7 @@ impl<'p> Channels<'p> {
             },
             room_pressure_pa: room.pressure_pa,
             room_air: room.air,
-            make_up: match &self.make_up {
-                Some(flow) => MakeUp::Flow {
-                    samples: samples(flow)?,
-                    relative_uncertainty: fit_instrument(flow.instrument, Dimension::VolumeFlow).scale,
-                },
-                None => MakeUp::None,
-            },
+            make_up: MakeUp::None,
             supply: Supply {
                 oxygen: fraction(plan.supply.oxygen.as_ref()),
                 water: fraction(plan.supply.water.as_ref()),

@@ -3,7 +3,6 @@
 use tightfit_fit::permeation::Measured;
 use tightfit_fit::ppm_rise::{PpmRise, Quantity, Species};
 use tightfit_fit::ppm_rise_series::{self as fit, PpmRiseSeries, Run, Settings};
-use tightfit_fit::pressure_change::PressureChange;
 use tightfit_fit::{Estimate, Kind};
 use tightfit_quantity::Gas;
 
@@ -11,9 +10,10 @@ use crate::data::Folders;
 use crate::plan::{Plan, Test};
 use crate::plot::ppm_rise::LeakShares;
 use crate::plot::{self, Clock, Figure};
-use crate::result::{RunResult, TestResult};
+use crate::result::{CorrelationLine, RunResult, TestResult};
 
-use super::ppm_rise::{Evaluated, Scales};
+use super::leak_from_pressure::conductance_for_air;
+use super::ppm_rise::{Evaluated, RunPlan, Scales};
 use super::{Drawing, Evaluation, Outcome, RunEstimates, TestError, permeation, ppm_rise, pressure_change, rows};
 
 /// Evaluates a series. `earlier` are the outcomes of the plan's other tests: a leak found from pressure is a further datum.
@@ -24,19 +24,24 @@ pub(crate) fn run(
     earlier: &[Option<Result<Outcome, TestError>>],
 ) -> Result<Outcome, TestError> {
     let mut result = TestResult::empty(&test.id, test.method.name());
-    let mut evaluated_runs = Vec::new();
-    for (number, run) in (1..).zip(&test.runs) {
-        let name = run.boundary.clone().unwrap_or_else(|| format!("run {number}"));
-        let stated_pa = run.pressure.as_ref().map(tightfit_quantity::Quantity::si);
-        let window = run.window.or(test.window);
-        let evaluated = ppm_rise::evaluate(plan, test, &run.files, stated_pa, window, folders, Scales::CommonToRuns)?;
-        add_run(&mut result, &name, &evaluated);
-        evaluated_runs.push((name, evaluated));
+    let from_pressure = conductance_for_air(plan, earlier);
+    let mut evaluated_runs = evaluate_runs(plan, test, folders, from_pressure)?;
+    let mut joint = joint(test, &evaluated_runs, from_pressure)?;
+    let leak = &joint.conductance_per_volume;
+    let above_room = |run: &(String, Evaluated<'_>)| run.1.evaluation.mean_difference_pa.is_some_and(|pa| pa > 0.0);
+    if from_pressure.is_none() && leak.kind == Kind::Estimate && evaluated_runs.iter().any(above_room) {
+        // The series itself says now what leaked out above the room's pressure and was made up for.
+        let leak = Quantity::new(leak.value, leak.standard_uncertainty);
+        evaluated_runs = evaluate_runs(plan, test, folders, Some(leak))?;
+        joint = self::joint(test, &evaluated_runs, None)?;
     }
-    let joint = joint(test, &evaluated_runs, conductance(earlier))?;
+    for (name, evaluated) in &evaluated_runs {
+        add_run(&mut result, name, evaluated);
+    }
     result.notes.extend(joint.notes.iter().map(ToString::to_string));
     result.valid = result.problems.is_empty();
     result.gas = Some(Gas::Air.name().to_owned());
+    result.correlations = correlations(&joint);
     let mut estimates = estimates(&joint);
     if let Some((_, first)) = evaluated_runs.first() {
         let found = [&joint.oxygen_from_permeation, &joint.water_from_permeation].map(Option::as_ref);
@@ -46,6 +51,28 @@ pub(crate) fn run(
     }
     result.results = pressure_change::results(&estimates);
     Ok(outcome(result, estimates, joint, evaluated_runs))
+}
+
+fn evaluate_runs<'p>(
+    plan: &'p Plan,
+    test: &'p Test,
+    folders: &Folders,
+    conductance_for_air: Option<Quantity>,
+) -> Result<Vec<(String, Evaluated<'p>)>, TestError> {
+    let named = (1..).zip(&test.runs);
+    named
+        .map(|(number, run)| {
+            let name = run.boundary.clone().unwrap_or_else(|| format!("run {number}"));
+            let run = RunPlan {
+                files: &run.files,
+                stated_pressure_pa: run.pressure.as_ref().map(tightfit_quantity::Quantity::si),
+                window: run.window.or(test.window),
+                scales: Scales::CommonToRuns,
+                conductance_for_air,
+            };
+            Ok((name, ppm_rise::evaluate(plan, test, run, folders)?))
+        })
+        .collect()
 }
 
 fn add_run(result: &mut TestResult, name: &str, evaluated: &Evaluated<'_>) {
@@ -96,16 +123,20 @@ fn joint(
     })
 }
 
-/// Leak conductance over volume for air that flows in, from the plan's pressure-change tests below the room's pressure.
-fn conductance(earlier: &[Option<Result<Outcome, TestError>>]) -> Option<Quantity> {
-    let drawings = earlier.iter().flatten().flatten().filter(|outcome| outcome.result.valid && outcome.runs.is_empty());
-    let evaluations =
-        drawings.flat_map(|outcome| &outcome.drawings).filter_map(|drawing| drawing.evaluation.pressure_change());
-    let below_room = |evaluation: &&PressureChange| evaluation.mean_difference_pa < 0.0;
-    evaluations.into_iter().find(below_room).map(|evaluation| {
-        let found = &evaluation.conductance_per_volume;
-        Quantity::new(found.value, found.standard_uncertainty)
-    })
+/// Correlations of the leak with the permeations and of these with each other, where all of them were found.
+fn correlations(joint: &PpmRiseSeries) -> Vec<CorrelationLine> {
+    const NAMES: [&str; 3] = ["hourly_leak_rate", "oxygen_from_permeation", "water_from_permeation"];
+    let estimates =
+        [Some(&joint.hourly_leak_rate), joint.oxygen_from_permeation.as_ref(), joint.water_from_permeation.as_ref()];
+    let found = |index: usize| estimates[index].is_some_and(|estimate| estimate.kind == Kind::Estimate);
+    [(0, 1), (0, 2), (1, 2)]
+        .into_iter()
+        .filter(|(a, b)| found(*a) && found(*b))
+        .map(|(a, b)| CorrelationLine {
+            between: [NAMES[a].to_owned(), NAMES[b].to_owned()],
+            coefficient: joint.correlation[a][b],
+        })
+        .collect()
 }
 
 fn estimates(joint: &PpmRiseSeries) -> Vec<(&'static str, Estimate)> {

@@ -7,6 +7,7 @@ mod antechamber;
 mod clean_up;
 mod decision;
 mod endurance;
+mod design;
 mod history;
 mod make_up;
 mod ppm_rise;

@@ -6,6 +6,7 @@
 mod antechamber;
 mod closed_chambers;
 mod conformity;
+mod design;
 mod distribution_quantiles;
 mod general_library;
 mod gum;

@@ -8,6 +8,7 @@ pub mod antechamber;
 pub mod clean_up;
 pub mod clean_up_series;
 pub mod endurance;
+pub mod design;
 pub mod history;
 pub mod make_up;
 pub mod noise;

@@ -78,5 +78,5 @@ fn a_gauge_of_five_per_cent_is_the_floor_that_six_hours_do_not_get_below() {
     let combined = textbook(6.0 * 3600.0).hypot(0.05 * RATE);
     let ratio = expected.standard_uncertainty / combined;
     // The evaluation does not know that this thermometer does not wander: that is the rest.
-    assert!((0.95..1.3).contains(&ratio), "{ratio}");
+    assert!((0.95..1.5).contains(&ratio), "{ratio}");
 }

@@ -7,6 +7,7 @@ mod clean_up_series;
 mod convert;
 mod demo;
 mod history;
+mod design;
 mod isolated_chamber;
 mod ppm_rise;
 mod ppm_rise_series;

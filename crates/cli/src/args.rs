@@ -29,6 +29,8 @@ pub(crate) enum Command {
     Inspect(InspectArgs),
     /// Write a first plan from what exports hold, to be completed
     Draft(DraftArgs),
+    /// Plan a test: how long, at which pressure, with which instruments
+    Design(DesignArgs),
     /// Recompute a dossier from its raw files and compare
     Recheck(RecheckArgs),
     /// Leak rate straight from the files of a pressure-change test
@@ -251,6 +253,36 @@ pub(crate) struct DraftArgs {
     /// Zone of local times, for example Europe/Vienna or +02:00
     #[arg(long, value_name = "ZONE")]
     pub(crate) time_zone: Option<String>,
+}
+
+const DESIGN_HELP: &str = "\
+Examples:
+  tightfit design plan.toml
+  tightfit design plan.toml --out design
+  tightfit design plan.toml --format json > design.json
+
+The plan is that of the test, without files. [design] may say what to expect:
+  room = \"ordinary\"              still, ordinary or rough
+  thermometer_wander = \"0.03 K\"  how far it strays from the mean gas
+  expected_share = \"50 %\"        leak of a tight enclosure, of the limit
+  longest = \"8 h\"                longest test worth planning
+
+Exit codes: 0 a test decides, 2 usage or input error, 3 none decides.";
+
+#[derive(Debug, Args)]
+#[command(after_help = DESIGN_HELP, after_long_help = format!("{DESIGN_HELP}\n\n{CAUTION}"))]
+pub(crate) struct DesignArgs {
+    /// The plan (TOML); its tests need no files
+    pub(crate) plan: PathBuf,
+    /// Write page and figure into this folder; without it nothing is written
+    #[arg(long, value_name = "DIR")]
+    pub(crate) out: Option<PathBuf>,
+    /// Replace a design that already stands there
+    #[arg(long, requires = "out")]
+    pub(crate) replace: bool,
+    /// How the design is printed
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    pub(crate) format: Format,
 }
 
 const RECHECK_HELP: &str = "\

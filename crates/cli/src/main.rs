@@ -18,6 +18,7 @@ fn main() -> ExitCode {
         Command::Qualify(args) => commands::qualify::run(&args),
         Command::Inspect(args) => commands::inspect::run(&args),
         Command::Draft(args) => commands::draft::run(&args),
+        Command::Design(args) => commands::design::run(&args),
         Command::Recheck(args) => commands::recheck::run(&args),
         Command::Leak(args) => commands::leak::run(&args),
         Command::Convert(args) => commands::convert::run(&args),

@@ -5,6 +5,7 @@ mod bench;
 pub mod catalogue;
 pub mod convert;
 pub mod data;
+pub mod design;
 pub mod dossier;
 pub mod history;
 pub mod inspect;

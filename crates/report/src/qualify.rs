@@ -78,8 +78,12 @@ impl std::error::Error for QualifyError {}
 /// See [`QualifyError`].
 pub fn read_plan(path: &Path) -> Result<Plan, QualifyError> {
     let file = path.display().to_string();
-    let text = std::fs::read_to_string(path).map_err(|source| QualifyError::Read { file: file.clone(), source })?;
-    Plan::parse(&file, &text).map_err(QualifyError::Plan)
+    Plan::parse(&file, &plan_text(path)?).map_err(QualifyError::Plan)
+}
+
+/// The text of the plan at `path`.
+pub(crate) fn plan_text(path: &Path) -> Result<String, QualifyError> {
+    std::fs::read_to_string(path).map_err(|source| QualifyError::Read { file: path.display().to_string(), source })
 }
 
 /// The folders in which the plan's files may lie.

@@ -2,7 +2,7 @@
 
 use super::search::shorter_than;
 use super::trial::{Trial, forecast};
-use super::{Demand, PlannedThermometer, PlannedVessel, SetUp};
+use super::{Demand, Designed, PlannedThermometer, PlannedVessel, SetUp};
 use crate::pressure_change::{Compliance, Instrument};
 
 /// A change of the set-up and what it gives.
@@ -20,14 +20,17 @@ pub struct Improvement {
 /// Records behind an improvement: the same rooms as in every other trial, so that the comparison is sharper than each.
 const RECORDS: u64 = 16;
 
-/// Tries every change that the set-up has room for. `progress` is told each.
+/// Tries every change that the set-up has room for on a planned test, which `decides` or does not. `progress` is told
+/// each.
 pub fn improvements(
     set_up: &SetUp,
     demand: &Demand,
     rated_pa: Option<f64>,
-    [difference_pa, duration_s]: [f64; 2],
+    planned: &Designed,
+    decides: bool,
     progress: &mut dyn FnMut(&str),
 ) -> Vec<Improvement> {
+    let Designed { difference_pa, duration_s, .. } = *planned;
     let trial = Trial { difference_pa, duration_s, records: RECORDS };
     let Some(as_it_is) = forecast(set_up, demand, trial) else { return Vec::new() };
     let mut out: Vec<Improvement> = changes(set_up)
@@ -36,12 +39,13 @@ pub fn improvements(
             progress(&change);
             let forecast = forecast(&changed, demand, trial)?;
             let ratio = forecast.expanded_uncertainty / as_it_is.expanded_uncertainty;
-            let decides = demand.is_met_by(&forecast) || (ratio < 1.0 && demand.is_met_by(&as_it_is));
-            // What changes the uncertainty by a few per cent does not shorten the test by a duration worth planning.
-            let shortest = || {
-                if ratio > 0.9 { duration_s } else { shorter_than(&changed, demand, rated_pa, duration_s, RECORDS) }
+            let shortest_s = match demand.is_met_by(&forecast) {
+                // What changes the uncertainty by a few per cent does not change the test by a duration worth planning.
+                _ if decides && ratio > 0.9 => Some(duration_s),
+                true => Some(shorter_than(&changed, demand, rated_pa, duration_s, RECORDS)),
+                false => None,
             };
-            Some(Improvement { change, ratio, duration_s: decides.then(shortest) })
+            Some(Improvement { change, ratio, duration_s: shortest_s })
         })
         .collect();
     out.sort_by(|a, b| a.ratio.total_cmp(&b.ratio));

@@ -7,7 +7,7 @@ use crate::markup::{clean, shortened};
 use crate::{PROGRAM, Qualified, history};
 
 /// Style of the page; it stands in the page itself, which asks for nothing from anywhere.
-const STYLE: &str = include_str!("dossier.css");
+pub(crate) const STYLE: &str = include_str!("dossier.css");
 
 /// The dossier as one self-contained HTML page: no script, no network, prints on A4 and Letter.
 #[must_use]

@@ -15,6 +15,7 @@ use crate::Qualified;
 use crate::plot::{Clock, Figure};
 use crate::write::{Existing, NewFile, WriteError, write_folder};
 
+pub(crate) use html::STYLE;
 pub use html::render_html;
 pub use record::{DataFile, DossierRecord, RECORD_FILE, WrittenFile};
 pub use table::{CSV_FILE, PARQUET_FILE, results_csv, results_parquet};

@@ -57,7 +57,7 @@ fn settings(
     let volume = plan.enclosure.volume.as_ref().map(fit_volume);
     let mut settings = Settings::new(reference.unwrap_or_else(|| channels.median_difference_pa()));
     settings.volume = volume;
-    settings.compliance = compliance(plan, volume, channels)?;
+    settings.compliance = compliance(plan, volume, channels.room_mean_pa(), channels.median_difference_pa())?;
     settings.leak_law = LeakLaw::Linear;
     settings.window = window.map_or(WindowChoice::Auto, |window| {
         let [first, last] = [channels.inside.time_s[0], channels.inside.time_s[channels.inside.time_s.len() - 1]];
@@ -80,7 +80,7 @@ fn settings(
     Ok(settings)
 }
 
-fn fit_volume(volume: &Measured) -> Volume {
+pub(crate) fn fit_volume(volume: &Measured) -> Volume {
     Volume { value_m3: volume.si, standard_uncertainty_m3: volume.standard_uncertainty.unwrap_or(0.0) }
 }
 
@@ -88,12 +88,15 @@ fn fit_volume(volume: &Measured) -> Volume {
 /// source: gloves and windows are rated for a few kilopascals).
 const NO_GLOVES_BEYOND_PA: f64 = 20e3;
 
-fn compliance(plan: &Plan, volume: Option<Volume>, channels: &Channels<'_>) -> Result<FitCompliance, TestError> {
-    let room_pressure_pa = channels.room_mean_pa();
+/// How far the enclosure gives way, by the plan, at a room pressure and a pressure difference in Pa.
+pub(crate) fn compliance(
+    plan: &Plan,
+    volume: Option<Volume>,
+    room_pressure_pa: f64,
+    difference_pa: f64,
+) -> Result<FitCompliance, TestError> {
     match &plan.enclosure.compliance {
-        Compliance::NotStated if channels.median_difference_pa().abs() > NO_GLOVES_BEYOND_PA => {
-            Ok(FitCompliance::Rigid)
-        }
+        Compliance::NotStated if difference_pa.abs() > NO_GLOVES_BEYOND_PA => Ok(FitCompliance::Rigid),
         Compliance::NotStated => Ok(FitCompliance::Unknown),
         Compliance::Stated(stated) => {
             let uncertainty = stated.standard_uncertainty.unwrap_or(0.0);

@@ -118,7 +118,7 @@ impl<'p> Channels<'p> {
 }
 
 /// An instrument's standard uncertainties for a channel measured in `dimension`.
-pub(super) fn fit_instrument(instrument: Option<&Instrument>, dimension: Dimension) -> FitInstrument {
+pub(crate) fn fit_instrument(instrument: Option<&Instrument>, dimension: Dimension) -> FitInstrument {
     let Some(instrument) = instrument else { return FitInstrument::default() };
     let uncertainty = instrument.uncertainty.as_ref();
     let zero_check = instrument.zero_check_si(dimension).map_or(0.0, |(_, uncertainty)| uncertainty);

@@ -1,5 +1,6 @@
 //! The plan: what is tested, with what, how, and against which limits.
 
+mod design;
 mod enclosure;
 mod instrument;
 mod limit;
@@ -16,6 +17,7 @@ use toml::de::DeTable;
 
 use crate::catalogue::{Method, RESULTS};
 
+pub use design::{DesignPlan, RoomClass};
 pub use enclosure::{Compliance, Enclosure, Glove, Purifier, Room, Supply};
 pub use instrument::{ClockOffset, Instrument, MadeFor, ZeroCheck};
 pub use limit::{Bound, Check, CheckResult, Limit, Rule};
@@ -50,6 +52,8 @@ pub struct Plan {
     pub instruments: BTreeMap<String, Instrument>,
     /// Tests in the order of the plan.
     pub tests: Vec<Test>,
+    /// What is expected of tests that are still to be made; only planning reads it.
+    pub design: DesignPlan,
     /// Limits.
     pub limits: Vec<Limit>,
     /// Checks by eye.
@@ -67,6 +71,13 @@ pub struct Qualified {
     pub witness: Option<String>,
 }
 
+/// What a plan is read for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Purpose {
+    Qualify,
+    Design,
+}
+
 impl Plan {
     /// The limits on a quantity that hold for a test.
     pub(crate) fn limits_of<'a>(&'a self, test: &'a Test, quantity: &'a str) -> impl Iterator<Item = &'a Limit> {
@@ -80,6 +91,18 @@ impl Plan {
     /// # Errors
     /// [`PlanError`] with every mistake that was found, not only the first.
     pub fn parse(file: &str, text: &str) -> Result<Self, PlanError> {
+        Self::parse_for(Purpose::Qualify, file, text)
+    }
+
+    /// Reads a plan whose tests are still to be made, so that they may be without files.
+    ///
+    /// # Errors
+    /// Those of [`Plan::parse`].
+    pub fn parse_for_design(file: &str, text: &str) -> Result<Self, PlanError> {
+        Self::parse_for(Purpose::Design, file, text)
+    }
+
+    fn parse_for(purpose: Purpose, file: &str, text: &str) -> Result<Self, PlanError> {
         let notebook = Notebook::new(text);
         let (root, syntax) = DeTable::parse_recoverable(text);
         for error in &syntax {
@@ -87,7 +110,14 @@ impl Plan {
             notebook.note(error.span().map_or(0, |span| span.start), Mistake::Syntax { message });
         }
         // With broken syntax the rest would be a chain of follow-up mistakes.
-        let plan = syntax.is_empty().then(|| read(file, text, &Section::new(root.get_ref(), "the plan", 0, &notebook)));
+        let plan = syntax.is_empty().then(|| {
+            let root = Section::new(root.get_ref(), "the plan", 0, &notebook);
+            let plan = read(file, text, &root);
+            if purpose == Purpose::Qualify {
+                check_files(&plan, &root);
+            }
+            plan
+        });
         let mistakes = notebook.into_located();
         match plan {
             Some(plan) if mistakes.is_empty() => Ok(plan),
@@ -117,6 +147,7 @@ fn read(file: &str, text: &str, root: &Section<'_>) -> Plan {
         room: root.section("room").map(|section| Room::read(&section)).unwrap_or_default(),
         supply: root.section("supply").map(|section| Supply::read(&section)).unwrap_or_default(),
         instruments: root.section("instruments").map(|section| instruments(&section)).unwrap_or_default(),
+        design: root.section("design").map(|section| DesignPlan::read(&section)).unwrap_or_default(),
         limits: root.sections("limit").iter().filter_map(|limit| Limit::read(limit, &quantities, &ids)).collect(),
         checks: root.sections("check").iter().map(Check::read).collect(),
         tests,
@@ -183,6 +214,15 @@ fn check_rated(plan: &Plan, test: &Test, section: &Section<'_>) {
         if pressure.si() < low.si() || pressure.si() > high.si() {
             let (pressure, rated) = (pressure.text().to_owned(), format!("{low} to {high}"));
             section.note(key, Mistake::BeyondRated { key: key.to_owned(), pressure, rated });
+        }
+    }
+}
+
+/// What was logged must be there to be evaluated.
+fn check_files(plan: &Plan, root: &Section<'_>) {
+    for (test, section) in plan.tests.iter().zip(root.sections("test")) {
+        if !test.method.has_runs() && test.files.is_empty() {
+            section.missing("files", "files = [\"tightness.csv\"]; a test still to be made is for tightfit design");
         }
     }
 }

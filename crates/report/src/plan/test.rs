@@ -133,9 +133,6 @@ impl Test {
         if method.has_runs() && !section.has("run") {
             section.missing("run", "[[test.run]] with files = [\"alone.csv\"] and boundary = \"enclosure alone\"");
         }
-        if !method.has_runs() && test.files.is_empty() && !section.has("files") {
-            section.missing("files", "files = [\"tightness.csv\"]");
-        }
         // Of an unknown method nobody can say which keys it has.
         if method != Method::Unknown {
             section.finish();

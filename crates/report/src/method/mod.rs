@@ -20,6 +20,7 @@ pub(crate) mod purge_down;
 mod reducing_gas;
 pub(crate) mod regeneration;
 pub(crate) mod pressure_channels;
+pub(crate) mod purge_down;
 mod rows;
 mod vacuum_channels;
 pub(crate) mod vacuum_hold;

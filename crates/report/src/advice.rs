@@ -24,6 +24,10 @@ pub(crate) fn fail(limit: &Limit, words: &str) -> String {
         "Look for the leak: gloves and cuffs, window seals, ports, antechamber door, valves; then repeat the test. \
          A series with different boundaries tells where it is."
             .to_owned()
+    } else if limit.quantity.ends_with("_ingress") {
+        "Tell leak from gloves first: a series of runs at several pressures (ppm-rise-series) and a pressure test part them; \
+         then look at gloves and cuffs, seals, ports and the antechamber door, and repeat the test."
+            .to_owned()
     } else {
         format!("The {words} is outside its limit: mend the cause and repeat the test.")
     }

@@ -75,7 +75,7 @@ fn evaluated(qualified: &Qualified, index: usize, test: &Test, outcome: &Outcome
         @for run in &result.runs {
             (results(&run.results, result.gas.as_deref(), &format!("Results: {}", run.boundary)))
         }
-        @for (name, value) in budgets(qualified, result) { (budget(name, value)) }
+        @for (run, name, value) in budgets(qualified, result) { (budget(run, name, value)) }
         (validity(result))
         (findings(result))
         (rows(result))
@@ -204,23 +204,28 @@ fn result_row(name: &str, value: &ResultValue, gas: Option<&str>, has_at: bool, 
     }
 }
 
-/// Results whose budget is shown: the first, and every other one that is judged.
-fn budgets<'a>(qualified: &'a Qualified, result: &'a TestResult) -> impl Iterator<Item = (&'a str, &'a ResultValue)> {
+/// Results whose budget is shown: the first, and every other one that is judged; each with its run, where it has one.
+fn budgets<'a>(
+    qualified: &'a Qualified,
+    result: &'a TestResult,
+) -> impl Iterator<Item = (&'a str, &'a str, &'a ResultValue)> {
     let judged = |name: &str| {
         qualified.result.verdicts.iter().any(|verdict| verdict.test == result.id && verdict.quantity == name)
     };
-    let all =
-        result.results.0.iter().enumerate().chain(result.runs.iter().flat_map(|run| run.results.0.iter().enumerate()));
-    all.filter(move |(index, (name, value))| !value.budget.is_empty() && (*index == 0 || judged(name)))
-        .map(|(_, (name, value))| (name.as_str(), value))
+    let runs = result.runs.iter().map(|run| (run.boundary.as_str(), &run.results));
+    let all = std::iter::once(("", &result.results)).chain(runs).flat_map(|(run, results)| {
+        results.0.iter().enumerate().map(move |(index, (name, value))| (run, index, name.as_str(), value))
+    });
+    all.filter(move |(_, index, name, value)| !value.budget.is_empty() && (*index == 0 || judged(name)))
+        .map(|(run, _, name, value)| (run, name, value))
 }
 
-fn budget(name: &str, value: &ResultValue) -> Markup {
+fn budget(run: &str, name: &str, value: &ResultValue) -> Markup {
     let variance: f64 = value.budget.iter().map(|line| line.standard_uncertainty.powi(2)).sum();
     let share = |u: f64| if variance > 0.0 { u * u / variance } else { 0.0 };
     let unit = unit_text(&value.unit);
     html! {
-        h3 { "Uncertainty budget: " (words(name)) }
+        h3 { "Uncertainty budget: " (words(name)) @if !run.is_empty() { ", " (run) } }
         table.budget {
             thead { tr {
                 th scope="col" { "Source" }

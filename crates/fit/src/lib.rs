@@ -11,6 +11,7 @@ pub mod design;
 pub mod endurance;
 pub mod history;
 pub mod make_up;
+pub mod diagnose;
 pub mod noise;
 pub mod permeation;
 pub mod ppm_rise;

@@ -15,6 +15,7 @@ mod study;
 mod tally;
 mod vessel;
 mod years;
+mod working_log;
 
 pub use analyser_check::AnalyserCheckRun;
 pub use decision::{DecisionStudy, Decisions};
@@ -29,3 +30,4 @@ pub use study::{Outcome, evaluate_simulated, study};
 pub use tally::Tally;
 pub use vessel::{GaugeModel, LeakFlow, SimulatedVessel, Vessel, VesselStep};
 pub use years::{Years, YearsOutcome, study_years};
+pub use working_log::{Channels, SimulatedLog, WorkingLog};

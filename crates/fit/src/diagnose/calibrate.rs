@@ -1,0 +1,16 @@
+//! From evidence to probabilities that are worth their number.
+
+use super::compare::Weighed;
+
+/// Evidence is computed as if the model were the truth. It is not, so that a lead in evidence is worth less than it
+/// says, and less the larger it is: a lead of d counts as (1 + d/SCALE)^−POWER. Both from simulated logs.
+const SCALE: f64 = 2.0;
+const POWER: f64 = 2.0;
+
+/// Probabilities of the weighed causes, in their order; they sum to 1.
+pub(super) fn probabilities(weighed: &[Weighed]) -> Vec<f64> {
+    let best = weighed.iter().map(|own| own.ln_weight).fold(f64::NEG_INFINITY, f64::max);
+    let worth: Vec<f64> = weighed.iter().map(|own| (1.0 + (best - own.ln_weight) / SCALE).powf(-POWER)).collect();
+    let sum: f64 = worth.iter().sum();
+    worth.iter().map(|worth| worth / sum).collect()
+}

@@ -1,0 +1,398 @@
+//! Weighs the explanations against each other: over the ways of a cause, the time it began, and pairs of causes.
+
+use super::evidence::{Data, Fit, Wander};
+use super::feature::{Features, Kind};
+use super::hypothesis::{Cause, Hypothesis, all};
+use super::model::{BASE, Change, Effect, PARAMETERS, Prior, Setting, Vector, predict};
+
+/// Evenly spaced onsets that every way is tried with.
+const ONSETS: usize = 10;
+/// Parts of the log at its ends in which nothing can be told to have begun.
+const EDGE: f64 = 0.03;
+/// Ways of a cause whose onset is looked for more closely.
+const REFINED: usize = 2;
+/// Explanations that a second cause is added to.
+const PAIRED: usize = 3;
+/// Prior that a second cause came along.
+const LN_SECOND: f64 = -6.0;
+/// Share of a pair's weight that goes to its smaller cause.
+const SMALLER: f64 = 0.25;
+
+/// Prior probability of each cause, in the order of [`Cause::ALL`]: logs are mostly looked at when something rose.
+pub(super) const PRIOR: [f64; 10] = [0.09, 0.09, 0.09, 0.08, 0.09, 0.08, 0.08, 0.08, 0.28, 0.03];
+
+/// One way with all the onsets it was tried with.
+#[derive(Debug, Clone)]
+pub(super) struct Tried {
+    pub(super) hypothesis: Hypothesis,
+    /// Onset in h and fit, in order of onset.
+    pub(super) fits: Vec<(f64, Fit)>,
+    /// Evidence over all onsets.
+    pub(super) ln_evidence: f64,
+}
+
+/// A cause with what its best way says.
+#[derive(Debug, Clone)]
+pub(super) struct Weighed {
+    pub(super) cause: Cause,
+    /// Logarithm of prior times evidence.
+    pub(super) ln_weight: f64,
+    /// The most probable parameters of its best way.
+    pub(super) theta: Vector,
+    /// Its change, and a second one where a pair explains best.
+    pub(super) changes: Vec<Change>,
+    /// Onsets in h with their weights, over all ways; empty where there is no change.
+    pub(super) onsets: Vec<(f64, f64)>,
+    /// The cause of the second change.
+    pub(super) second: Option<Cause>,
+}
+
+/// All causes weighed, and the wander that was found.
+pub(super) struct Comparison {
+    pub(super) weighed: Vec<Weighed>,
+    pub(super) wander: Wander,
+}
+
+impl Tried {
+    pub(super) fn best(&self) -> Option<&(f64, Fit)> {
+        self.fits.iter().max_by(|a, b| a.1.ln_evidence.total_cmp(&b.1.ln_evidence))
+    }
+
+    fn insert(&mut self, onset_h: f64, fit: Fit) {
+        let at = self.fits.partition_point(|(own, _)| *own < onset_h);
+        self.fits.insert(at, (onset_h, fit));
+    }
+
+    /// Weights of the onsets: evidence times the time each stands for.
+    fn ln_weights(&self, end_h: f64) -> Vec<f64> {
+        let times: Vec<f64> = self.fits.iter().map(|(onset, _)| *onset).collect();
+        let last = times.len().saturating_sub(1);
+        let each = self.fits.iter().enumerate().map(|(i, (onset, fit))| {
+            let before = if i == 0 { 0.0 } else { 0.5 * (times[i - 1] + onset) };
+            let after = if i == last { end_h } else { 0.5 * (times[i + 1] + onset) };
+            fit.ln_evidence + ((after - before).max(1e-6) / end_h).ln()
+        });
+        each.collect()
+    }
+
+    fn weigh(&mut self, end_h: f64) {
+        self.ln_evidence = self.hypothesis.ln_share + ln_sum(&self.ln_weights(end_h));
+    }
+
+    fn change(&self, onset_h: f64) -> Change {
+        Change { effect: self.hypothesis.effect, profile: self.hypothesis.profile, onset_h }
+    }
+}
+
+/// Logarithm of a sum of exponentials.
+pub(super) fn ln_sum(terms: &[f64]) -> f64 {
+    let largest = terms.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    if largest.is_finite() { largest + terms.iter().map(|term| (term - largest).exp()).sum::<f64>().ln() } else { largest }
+}
+
+/// Weighs all causes.
+pub(super) fn compare(features: &Features, setting: &Setting, prior: &Prior) -> Comparison {
+    let search = Search { features, setting, prior, onsets: onsets(features) };
+    let ways = all(features, setting);
+    let mut wander = Wander::USUAL[1];
+    let mut found = search.try_all(&ways, wander);
+    let best = search.likeliest_wander(&found);
+    if best != wander {
+        wander = best;
+        found = search.try_all(&ways, wander);
+    }
+    let data = Data::new(features, setting, wander);
+    search.refine(&data, &mut found.tried);
+    Comparison { weighed: search.weigh(&data, &found), wander }
+}
+
+/// The fits under one noise.
+struct Found {
+    nothing: Fit,
+    tried: Vec<Tried>,
+}
+
+struct Search<'a> {
+    features: &'a Features,
+    setting: &'a Setting,
+    prior: &'a Prior,
+    onsets: Vec<f64>,
+}
+
+impl Search<'_> {
+    fn try_all(&self, ways: &[Hypothesis], wander: Wander) -> Found {
+        let data = Data::new(self.features, self.setting, wander);
+        let nothing = data.fit(&self.prior.mean, &[], self.prior, 0);
+        let tried = ways.iter().map(|way| self.try_way(&data, way, &nothing.theta)).collect();
+        Found { nothing, tried }
+    }
+
+    fn try_way(&self, data: &Data<'_>, way: &Hypothesis, start: &Vector) -> Tried {
+        let mut tried = Tried { hypothesis: way.clone(), fits: Vec::new(), ln_evidence: 0.0 };
+        for onset_h in &self.onsets {
+            let fit = self.fit(data, &tried, *onset_h, start);
+            tried.insert(*onset_h, fit);
+        }
+        tried.weigh(self.setting.end_h);
+        tried
+    }
+
+    fn fit(&self, data: &Data<'_>, tried: &Tried, onset_h: f64, start: &Vector) -> Fit {
+        let mut prior = self.prior.clone();
+        tried.hypothesis.extend(&mut prior, BASE);
+        let amplitudes = tried.hypothesis.amplitudes.len();
+        let mut theta = *start;
+        theta[BASE..BASE + amplitudes].copy_from_slice(&prior.mean[BASE..BASE + amplitudes]);
+        data.fit(&theta, &[tried.change(onset_h)], &prior, amplitudes)
+    }
+
+    /// The wander under which the best explanations and no change at all are likeliest.
+    fn likeliest_wander(&self, found: &Found) -> Wander {
+        let mut best: Vec<&Tried> = found.tried.iter().collect();
+        best.sort_by(|a, b| b.ln_evidence.total_cmp(&a.ln_evidence));
+        best.truncate(4);
+        let weight = |wander: &Wander| {
+            let data = Data::new(self.features, self.setting, *wander);
+            let mut terms = vec![data.fit(&found.nothing.theta, &[], self.prior, 0).ln_evidence + PRIOR[8].ln()];
+            for tried in &best {
+                if let Some((onset_h, fit)) = tried.best() {
+                    terms.push(self.fit(&data, tried, *onset_h, &fit.theta).ln_evidence - 6.0);
+                }
+            }
+            ln_sum(&terms)
+        };
+        let weights: Vec<f64> = Wander::USUAL.iter().map(weight).collect();
+        let at = (0..weights.len()).max_by(|a, b| weights[*a].total_cmp(&weights[*b])).unwrap_or(1);
+        Wander::USUAL[at]
+    }
+
+    /// Looks closer for the onset of the best ways of each cause.
+    fn refine(&self, data: &Data<'_>, tried: &mut [Tried]) {
+        for cause in Cause::ALL {
+            let mut own: Vec<usize> = (0..tried.len()).filter(|i| tried[*i].hypothesis.cause == cause).collect();
+            own.sort_by(|a, b| tried[*b].ln_evidence.total_cmp(&tried[*a].ln_evidence));
+            for index in own.into_iter().take(REFINED) {
+                self.refine_way(data, &mut tried[index]);
+            }
+        }
+    }
+
+    fn refine_way(&self, data: &Data<'_>, tried: &mut Tried) {
+        let end_h = self.setting.end_h;
+        let mut reach = end_h / (2.0 * ONSETS as f64);
+        while reach > 0.5 * self.features.cell_h {
+            let Some((centre, theta)) = tried.best().map(|(onset, fit)| (*onset, fit.theta)) else { return };
+            for onset_h in [centre - reach, centre + reach] {
+                if onset_h > -0.01 * end_h && onset_h < (1.0 - EDGE) * end_h {
+                    let fit = self.fit(data, tried, onset_h, &theta);
+                    tried.insert(onset_h, fit);
+                }
+            }
+            reach *= 0.5;
+        }
+        tried.weigh(end_h);
+    }
+
+    fn weigh(&self, data: &Data<'_>, found: &Found) -> Vec<Weighed> {
+        let prior = |cause: Cause| PRIOR[Cause::ALL.iter().position(|own| *own == cause).unwrap_or(0)].ln();
+        let pairs = self.pairs(data, &found.tried);
+        let mut weighed = Vec::new();
+        for cause in Cause::ALL {
+            match cause {
+                Cause::NothingChanged => weighed.push(Weighed {
+                    cause,
+                    ln_weight: prior(cause) + found.nothing.ln_evidence,
+                    theta: found.nothing.theta,
+                    changes: Vec::new(),
+                    onsets: Vec::new(),
+                    second: None,
+                }),
+                Cause::NoneOfThese => {
+                    let wild = Data::new(self.features, self.setting, Wander::WILD);
+                    let fit = wild.fit(&found.nothing.theta, &[], self.prior, 0);
+                    weighed.push(Weighed {
+                        cause,
+                        ln_weight: prior(cause) + fit.ln_evidence,
+                        theta: fit.theta,
+                        changes: Vec::new(),
+                        onsets: Vec::new(),
+                        second: None,
+                    });
+                }
+                _ => {
+                    let own: Vec<&Tried> = found.tried.iter().filter(|tried| tried.hypothesis.cause == cause).collect();
+                    if let Some(single) = self.single(cause, &own, prior(cause)) {
+                        weighed.push(single);
+                    }
+                }
+            }
+        }
+        for pair in pairs {
+            let weight = pair.ln_weight + LN_SECOND;
+            let Some(own) = weighed.iter_mut().find(|own| own.cause == pair.cause) else { continue };
+            if weight > own.ln_weight {
+                own.theta = pair.theta;
+                own.changes = pair.changes;
+                own.second = pair.second;
+            }
+            own.ln_weight = ln_sum(&[own.ln_weight, weight + (1.0 - SMALLER).ln()]);
+            let smaller = pair.second.and_then(|cause| weighed.iter_mut().find(|own| own.cause == cause));
+            if let Some(smaller) = smaller {
+                smaller.ln_weight = ln_sum(&[smaller.ln_weight, weight + SMALLER.ln()]);
+            }
+        }
+        weighed
+    }
+
+    fn single(&self, cause: Cause, own: &[&Tried], ln_prior: f64) -> Option<Weighed> {
+        let best = own.iter().max_by(|a, b| a.ln_evidence.total_cmp(&b.ln_evidence))?;
+        let (onset_h, fit) = best.best()?;
+        let ln_evidence = ln_sum(&own.iter().map(|tried| tried.ln_evidence).collect::<Vec<_>>());
+        let mut onsets = Vec::new();
+        for tried in own {
+            let weights = tried.ln_weights(self.setting.end_h);
+            let share = tried.hypothesis.ln_share;
+            onsets.extend(tried.fits.iter().zip(weights).map(|((onset, _), weight)| (*onset, weight + share)));
+        }
+        onsets.sort_by(|a, b| a.0.total_cmp(&b.0));
+        Some(Weighed {
+            cause,
+            ln_weight: ln_prior + ln_evidence,
+            theta: fit.theta,
+            changes: vec![best.change(*onset_h)],
+            onsets,
+            second: None,
+        })
+    }
+
+    /// Adds a second cause to the best explanations. The larger of the two gets the weight of the pair.
+    fn pairs(&self, data: &Data<'_>, tried: &[Tried]) -> Vec<Weighed> {
+        let mut leaders: Vec<&Tried> = Vec::new();
+        for cause in Cause::ALL {
+            let own = tried.iter().filter(|tried| tried.hypothesis.cause == cause);
+            leaders.extend(own.max_by(|a, b| a.ln_evidence.total_cmp(&b.ln_evidence)));
+        }
+        leaders.sort_by(|a, b| b.ln_evidence.total_cmp(&a.ln_evidence));
+        let mut pairs = Vec::new();
+        for (rank, first) in leaders.iter().enumerate().take(PAIRED) {
+            for (other, second) in leaders.iter().enumerate() {
+                let done = other < PAIRED && other < rank;
+                if other != rank && !done {
+                    pairs.extend(self.pair(data, first, second));
+                }
+            }
+        }
+        pairs
+    }
+
+    fn pair(&self, data: &Data<'_>, first: &Tried, second: &Tried) -> Option<Weighed> {
+        let (onset_h, alone) = first.best()?;
+        let moved = first.hypothesis.amplitudes.len();
+        let amplitudes = moved + second.hypothesis.amplitudes.len();
+        let mut prior = self.prior.clone();
+        first.hypothesis.extend(&mut prior, BASE);
+        second.hypothesis.extend(&mut prior, BASE + moved);
+        let effect = second.hypothesis.moved(moved);
+        let mut start = alone.theta;
+        start[BASE + moved..BASE + amplitudes].copy_from_slice(&prior.mean[BASE + moved..BASE + amplitudes]);
+        let tries = second.fits.iter().map(|(onset, _)| *onset).filter(|onset| self.onsets.contains(onset));
+        let own_best = second.best().map(|(onset, _)| *onset);
+        let mut best: Option<(Vec<Change>, Fit)> = None;
+        let mut terms = Vec::new();
+        for second_onset_h in tries.chain(own_best) {
+            let changes = vec![
+                first.change(*onset_h),
+                Change { effect, profile: second.hypothesis.profile, onset_h: second_onset_h },
+            ];
+            let fit = data.fit(&start, &changes, &prior, amplitudes);
+            terms.push(fit.ln_evidence);
+            if best.as_ref().is_none_or(|(_, other)| fit.ln_evidence > other.ln_evidence) {
+                best = Some((changes, fit));
+            }
+        }
+        let (changes, fit) = best?;
+        // The evidence of the first's onset is spread as it was alone.
+        let spread = first.ln_evidence - alone.ln_evidence;
+        let ln_evidence = ln_sum(&terms) - (terms.len() as f64).ln() + spread + second.hypothesis.ln_share;
+        let sizes = [1, 0].map(|kept| self.strength(&fit.theta, &changes, &changes[kept..=kept]));
+        let causes = [first.hypothesis.cause, second.hypothesis.cause];
+        let larger = usize::from(sizes[1] > sizes[0]);
+        let prior_of = |cause: Cause| PRIOR[Cause::ALL.iter().position(|own| *own == cause).unwrap_or(0)].ln();
+        let mut changes = changes;
+        if larger == 1 {
+            changes.swap(0, 1);
+        }
+        Some(Weighed {
+            cause: causes[larger],
+            ln_weight: prior_of(first.hypothesis.cause) + prior_of(second.hypothesis.cause) + ln_evidence,
+            theta: fit.theta,
+            changes,
+            onsets: Vec::new(),
+            second: Some(causes[1 - larger]),
+        })
+    }
+
+    /// How much less the rows change where only `kept` of the `changes` comes.
+    fn strength(&self, theta: &Vector, changes: &[Change], kept: &[Change]) -> f64 {
+        let mut nothing = [0.0; PARAMETERS];
+        // A flow that is logged is known to every model; its fall lifts the floors all the same.
+        let falls = changes.iter().filter(|change| !kept.contains(change)).map(|change| match change.effect {
+            Effect::Flow(size) => theta[size].exp(),
+            _ => 0.0,
+        });
+        let mut largest = falls.fold(0.0_f64, f64::max);
+        for stream in &self.features.streams {
+            let mut mean = |changes: &[Change]| {
+                let each = stream.rows.iter().filter(|row| row.time_h > 0.6 * self.setting.end_h);
+                let (sum, n) = each.fold((0.0, 0.0), |(sum, n), row| {
+                    (sum + predict(stream, row, theta, changes, self.setting, &mut nothing), n + 1.0)
+                });
+                if n > 0.0 { sum / n } else { 0.0 }
+            };
+            // What transfers bring counts less than what stands in the box all day.
+            let worth = if matches!(stream.kind, Kind::Floor(_) | Kind::Rise(_)) { 1.0 } else { 0.5 };
+            largest = largest.max(worth * (mean(changes) - mean(kept)).abs());
+        }
+        largest
+    }
+}
+
+/// Evenly spaced onsets, and where the streams have their clearest steps.
+fn onsets(features: &Features) -> Vec<f64> {
+    let end_h = features.duration_h;
+    let mut onsets: Vec<f64> =
+        (0..ONSETS).map(|k| end_h * (EDGE + (1.0 - 2.0 * EDGE) * k as f64 / (ONSETS as f64 - 1.0) * 0.97)).collect();
+    for stream in &features.streams {
+        let y: Vec<f64> = stream.rows.iter().map(|row| row.y).collect();
+        let Some(at) = clearest_step(&y) else { continue };
+        onsets.push(0.5 * (stream.rows[at - 1].time_h + stream.rows[at].time_h));
+    }
+    onsets.retain(|onset| (0.0..(1.0 - EDGE) * end_h).contains(onset));
+    onsets.sort_by(f64::total_cmp);
+    onsets.dedup_by(|later, earlier| *later - *earlier < 0.5 * features.cell_h);
+    onsets
+}
+
+/// First index after the split that parts a series best into two levels.
+fn clearest_step(y: &[f64]) -> Option<usize> {
+    const FEWEST: usize = 2;
+    if y.len() < 2 * FEWEST + 1 {
+        return None;
+    }
+    let total: f64 = y.iter().sum();
+    let n = y.len() as f64;
+    let mut before = 0.0;
+    let mut best = (0.0, None);
+    for (index, value) in y.iter().enumerate() {
+        let k = index as f64;
+        if index >= FEWEST && index + FEWEST <= y.len() {
+            let apart = before / k - (total - before) / (n - k);
+            let score = apart * apart * k * (n - k) / n;
+            if score > best.0 {
+                best = (score, Some(index));
+            }
+        }
+        before += value;
+    }
+    best.1
+}

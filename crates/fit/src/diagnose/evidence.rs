@@ -1,0 +1,228 @@
+//! How well a model explains a log: the most probable parameters, and the evidence by Laplace's approximation.
+
+use nalgebra::{DMatrix, DVector};
+
+use super::feature::{Features, Kind, Stream};
+use super::model::{BASE, Change, PARAMETERS, Prior, Setting, Vector, predict};
+
+/// How much floors and rises wander by themselves, relative.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Wander {
+    /// Of floors and rises.
+    pub(super) content: f64,
+    /// Of decays and sizes of doses.
+    pub(super) dose: f64,
+}
+
+impl Wander {
+    /// What sound enclosures show: a steady one, an ordinary one, a restless one, one that was badly logged.
+    pub(super) const USUAL: [Self; 4] = [
+        Self { content: 0.025, dose: 0.04 },
+        Self { content: 0.06, dose: 0.05 },
+        Self { content: 0.14, dose: 0.07 },
+        Self { content: 0.3, dose: 0.15 },
+    ];
+    /// What no change explains.
+    pub(super) const WILD: Self = Self { content: 0.7, dose: 0.5 };
+
+    /// Standard deviation and memory in h.
+    fn of(self, kind: Kind) -> [f64; 2] {
+        match kind {
+            Kind::Floor(_) => [self.content, 30.0],
+            Kind::Rise(_) => [self.content, 60.0],
+            Kind::Decay(_) | Kind::DoseArea(_) => [self.dose, 60.0],
+            Kind::TransferCount => [0.1_f64.max(self.dose), 60.0],
+            Kind::Flow => [0.01_f64.max(0.5 * self.dose), 60.0],
+            Kind::Makeup => [0.1_f64.max(2.0 * self.dose), 30.0],
+        }
+    }
+}
+
+/// A stream with the gains of its noise filter, which do not depend on the data.
+struct Filtered<'a> {
+    stream: &'a Stream,
+    /// Memory kept since the row before, gain, reciprocal standard deviation of the innovation.
+    gains: Vec<[f64; 3]>,
+}
+
+/// All streams under one noise.
+pub(super) struct Data<'a> {
+    streams: Vec<Filtered<'a>>,
+    setting: &'a Setting,
+    log_determinant: f64,
+}
+
+/// The most probable parameters and what they are worth.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Fit {
+    pub(super) theta: Vector,
+    /// Logarithm of the evidence, up to what is common to all models of a log.
+    pub(super) ln_evidence: f64,
+}
+
+impl<'a> Data<'a> {
+    pub(super) fn new(features: &'a Features, setting: &'a Setting, wander: Wander) -> Self {
+        let mut log_determinant = 0.0;
+        let streams = features.streams.iter().map(|stream| {
+            let [sd, memory_h] = wander.of(stream.kind);
+            let mut variance = sd * sd;
+            let mut time_h = stream.rows[0].time_h;
+            let gains = stream.rows.iter().map(|row| {
+                let keep = (-(row.time_h - time_h) / memory_h).exp();
+                variance = keep * keep * variance + sd * sd * (1.0 - keep * keep);
+                time_h = row.time_h;
+                let total = variance + row.sd * row.sd;
+                log_determinant += total.ln();
+                let gain = variance / total;
+                variance *= 1.0 - gain;
+                [keep, gain, total.sqrt().recip()]
+            });
+            let gains = gains.collect();
+            Filtered { stream, gains }
+        });
+        let streams = streams.collect();
+        Self { streams, setting, log_determinant }
+    }
+
+    /// Sum of squares, one a stream.
+    pub(super) fn misfit(&self, theta: &Vector, changes: &[Change]) -> Vec<(Kind, f64)> {
+        let mut nothing = [0.0; PARAMETERS];
+        let each = self.streams.iter().map(|filtered| {
+            let mut state = 0.0;
+            let mut sum = 0.0;
+            for (row, [keep, gain, weight]) in filtered.stream.rows.iter().zip(&filtered.gains) {
+                let expected = predict(filtered.stream, row, theta, changes, self.setting, &mut nothing);
+                let residual = if row.censored && expected < row.y { 0.0 } else { row.y - expected };
+                state *= keep;
+                let innovation = residual - state;
+                state += gain * innovation;
+                sum += robust(innovation * weight).0;
+            }
+            (filtered.stream.kind, sum)
+        });
+        each.collect()
+    }
+
+    /// Mean expected and mean found value of a stream over the rows that pass.
+    pub(super) fn means(
+        &self,
+        kind: Kind,
+        theta: &Vector,
+        changes: &[Change],
+        pass: impl Fn(f64) -> bool,
+    ) -> Option<[f64; 2]> {
+        let filtered = self.streams.iter().find(|filtered| filtered.stream.kind == kind)?;
+        let mut nothing = [0.0; PARAMETERS];
+        let rows: Vec<[f64; 2]> = filtered
+            .stream
+            .rows
+            .iter()
+            .filter(|row| pass(row.time_h))
+            .map(|row| [predict(filtered.stream, row, theta, changes, self.setting, &mut nothing), row.y])
+            .collect();
+        let n = rows.len() as f64;
+        (!rows.is_empty()).then(|| [0, 1].map(|k| rows.iter().map(|row| row[k]).sum::<f64>() / n))
+    }
+
+    /// Objective, gradient and curvature (half the second derivative) with the prior.
+    fn normal(&self, theta: &Vector, changes: &[Change], prior: &Prior, size: usize) -> (f64, DVector<f64>, DMatrix<f64>) {
+        let mut gradient = DVector::zeros(size);
+        let mut curvature = DMatrix::zeros(size, size);
+        let mut objective = 0.0;
+        for index in 0..size {
+            let off = (theta[index] - prior.mean[index]) / prior.sd[index];
+            objective += off * off;
+            gradient[index] -= off / prior.sd[index];
+            curvature[(index, index)] += prior.sd[index].powi(-2);
+        }
+        let mut slope = [0.0; PARAMETERS];
+        for filtered in &self.streams {
+            let mut state = [0.0; PARAMETERS];
+            let mut level = 0.0;
+            let mut active: Vec<usize> = Vec::new();
+            for (row, [keep, gain, weight]) in filtered.stream.rows.iter().zip(&filtered.gains) {
+                let expected = predict(filtered.stream, row, theta, changes, self.setting, &mut slope);
+                let hidden = row.censored && expected < row.y;
+                let residual = if hidden { 0.0 } else { row.y - expected };
+                if hidden {
+                    slope.fill(0.0);
+                }
+                active.extend((0..size).filter(|index| slope[*index] != 0.0 && state[*index] == 0.0));
+                active.sort_unstable();
+                active.dedup();
+                level *= keep;
+                let innovation = (residual - level) * weight;
+                level += gain * (residual - level);
+                let (cost, share) = robust(innovation);
+                objective += cost;
+                for index in &active {
+                    let held = state[*index] * keep;
+                    let own = slope[*index] - held;
+                    state[*index] = held + gain * own;
+                    slope[*index] = own * weight;
+                }
+                for (place, i) in active.iter().enumerate() {
+                    gradient[*i] += share * slope[*i] * innovation;
+                    for j in &active[..=place] {
+                        curvature[(*i, *j)] += share * slope[*i] * slope[*j];
+                    }
+                }
+            }
+        }
+        (objective, gradient, curvature)
+    }
+
+    /// Finds the most probable parameters from a start.
+    pub(super) fn fit(&self, start: &Vector, changes: &[Change], prior: &Prior, amplitudes: usize) -> Fit {
+        const ROUNDS: usize = 12;
+        const CLOSE: f64 = 0.1;
+        let size = BASE + amplitudes;
+        let mut theta = *start;
+        let (mut objective, mut gradient, mut curvature) = self.normal(&theta, changes, prior, size);
+        let mut damping = 1e-3;
+        for _ in 0..ROUNDS {
+            let mut damped = curvature.clone();
+            for index in 0..size {
+                damped[(index, index)] *= 1.0 + damping;
+            }
+            let Some(cholesky) = damped.cholesky() else { break };
+            let step = cholesky.solve(&gradient);
+            let mut next = theta;
+            for index in 0..size {
+                // A longer step than this leaves the range in which the slope means anything.
+                let longest = 2.0 * prior.sd[index];
+                next[index] += step[index].clamp(-longest, longest);
+            }
+            let found = self.normal(&next, changes, prior, size);
+            if found.0 < objective {
+                let gained = objective - found.0;
+                theta = next;
+                (objective, gradient, curvature) = found;
+                damping = (damping * 0.1).max(1e-6);
+                if gained < CLOSE {
+                    break;
+                }
+            } else {
+                damping *= 20.0;
+                if damping > 1e4 {
+                    break;
+                }
+            }
+        }
+        // The curvature holds the prior's precision, so that its determinant over that of the prior is Occam's factor.
+        let ln_prior: f64 = prior.sd[..size].iter().map(|sd| -2.0 * sd.ln()).sum();
+        let ln_curvature = curvature
+            .cholesky()
+            .map_or(f64::INFINITY, |cholesky| 2.0 * cholesky.l_dirty().diagonal().iter().map(|d| d.ln()).sum::<f64>());
+        let ln_evidence = -0.5 * (objective + self.log_determinant + ln_curvature - ln_prior);
+        Fit { theta, ln_evidence: if ln_evidence.is_finite() { ln_evidence } else { f64::MIN / 4.0 } }
+    }
+}
+
+/// Huber's cost of an innovation, and the weight that gives the same pull: beyond four standard deviations the cost
+/// grows only evenly, so that single odd rows do not decide.
+fn robust(innovation: f64) -> (f64, f64) {
+    const BEND: f64 = 4.0;
+    let size = innovation.abs();
+    if size <= BEND { (size * size, 1.0) } else { (BEND * (2.0 * size - BEND), BEND / size) }
+}

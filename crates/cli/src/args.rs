@@ -25,6 +25,8 @@ pub(crate) struct Arguments {
 pub(crate) enum Command {
     /// Evaluate all tests of a plan, judge its limits, write the dossier
     Qualify(QualifyArgs),
+    /// Say why oxygen or water rises in a working log, and what to measure next
+    Diagnose(DiagnoseArgs),
     /// Show what an export holds: form, columns, units, time, rows set aside
     Inspect(InspectArgs),
     /// Write a first plan from what exports hold, to be completed
@@ -212,6 +214,38 @@ pub(crate) struct HistoryExportArgs {
     pub(crate) replace: bool,
     #[command(flatten)]
     pub(crate) store: StoreArgs,
+const DIAGNOSE_HELP: &str = "\
+Examples:
+  tightfit diagnose plan.toml
+  tightfit diagnose plan.toml --out diagnosis
+  tightfit diagnose plan.toml --format json > diagnosis.json
+
+The plan needs a test with method = \"operating-log\". Of its other tests, rises
+and clean-ups count as evidence.
+
+Exit codes: 0 an explanation stands out, or nothing changed; 2 usage or input
+error; 3 the leading explanations cannot be told apart; 4 not valid.";
+
+#[derive(Debug, Args)]
+#[command(after_help = DIAGNOSE_HELP, after_long_help = format!("{DIAGNOSE_HELP}\n\n{CAUTION}"))]
+pub(crate) struct DiagnoseArgs {
+    /// The plan (TOML); its files are looked for beside it
+    pub(crate) plan: PathBuf,
+    /// The working log to look at, where the plan has several
+    #[arg(long, value_name = "ID")]
+    pub(crate) test: Option<String>,
+    /// Write a page with figures into this folder; without it nothing is written
+    #[arg(long, value_name = "DIR")]
+    pub(crate) out: Option<PathBuf>,
+    /// Replace a diagnosis that already stands there
+    #[arg(long, requires = "out")]
+    pub(crate) replace: bool,
+    /// Let files lie in this folder too
+    #[arg(long, value_name = "DIR")]
+    pub(crate) data_root: Option<PathBuf>,
+    /// How the result is printed
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    pub(crate) format: Format,
 }
 
 const INSPECT_HELP: &str = "\

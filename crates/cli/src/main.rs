@@ -16,6 +16,7 @@ fn main() -> ExitCode {
     let arguments = Arguments::parse();
     let outcome = match arguments.command {
         Command::Qualify(args) => commands::qualify::run(&args),
+        Command::Diagnose(args) => commands::diagnose::run(&args),
         Command::Inspect(args) => commands::inspect::run(&args),
         Command::Draft(args) => commands::draft::run(&args),
         Command::Design(args) => commands::design::run(&args),

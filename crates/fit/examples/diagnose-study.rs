@@ -59,7 +59,14 @@ fn main() {
             if each {
                 print_case(own_seed, &simulated, &diagnosis, log.onset_s, start.elapsed().as_secs_f64());
             }
-            cases.push(Case { truth: cause, second: simulated.second, channels, strong, diagnosis, onset_s: log.onset_s });
+            cases.push(Case {
+                truth: cause,
+                second: simulated.second,
+                channels,
+                strong,
+                diagnosis,
+                onset_s: log.onset_s,
+            });
         }
     }
     summary(&cases);
@@ -109,16 +116,23 @@ fn summary(cases: &[Case]) {
     println!("| logs | number | right cause first |\n|---|---|---|");
     let of = |pass: &dyn Fn(&Case) -> bool| cases.iter().filter(|case| pass(case)).collect::<Vec<_>>();
     share("all", &of(&|_| true));
-    share("full channels, factor two or more", &of(&|c| c.channels == Channels::Full && c.strong && c.truth.is_change()));
+    share(
+        "full channels, factor two or more",
+        &of(&|c| c.channels == Channels::Full && c.strong && c.truth.is_change()),
+    );
     share("full channels, weaker", &of(&|c| c.channels == Channels::Full && !c.strong && c.truth.is_change()));
-    share("some channels, factor two or more", &of(&|c| c.channels == Channels::Some && c.strong && c.truth.is_change()));
+    share(
+        "some channels, factor two or more",
+        &of(&|c| c.channels == Channels::Some && c.strong && c.truth.is_change()),
+    );
     share("oxygen only", &of(&|c| c.channels == Channels::OxygenOnly && c.truth.is_change()));
     share("two causes", &of(&|c| c.second.is_some()));
     for cause in Cause::ALL {
         share(cause.as_str(), &of(&|c| c.truth == cause));
-        share(&format!("{}, full and strong", cause.as_str()), &of(&|c| {
-            c.truth == cause && c.channels == Channels::Full && c.strong
-        }));
+        share(
+            &format!("{}, full and strong", cause.as_str()),
+            &of(&|c| c.truth == cause && c.channels == Channels::Full && c.strong),
+        );
     }
     reliability(cases);
     let covered: Vec<bool> = cases
@@ -145,8 +159,15 @@ fn reliability(cases: &[Case]) {
         let n = own.len() as f64;
         let mean = own.iter().map(|(p, _)| p).sum::<f64>() / n;
         let right = own.iter().filter(|(_, right)| *right).count() as f64 / n;
-        println!("| {:.0} to {:.0} % | {n} | {:.0} % | {:.0} % |", 100.0 * edge[0], 100.0 * edge[1].min(1.0), 100.0 * mean, 100.0 * right);
+        println!(
+            "| {:.0} to {:.0} % | {n} | {:.0} % | {:.0} % |",
+            100.0 * edge[0],
+            100.0 * edge[1].min(1.0),
+            100.0 * mean,
+            100.0 * right
+        );
     }
-    let brier = pairs.iter().map(|(p, right)| (p - f64::from(u8::from(*right))).powi(2)).sum::<f64>() / cases.len() as f64;
+    let brier =
+        pairs.iter().map(|(p, right)| (p - f64::from(u8::from(*right))).powi(2)).sum::<f64>() / cases.len() as f64;
     println!("Brier score (sum over causes) {brier:.3}");
 }

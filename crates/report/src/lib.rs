@@ -6,6 +6,7 @@ pub mod catalogue;
 pub mod convert;
 pub mod data;
 pub mod design;
+pub mod diagnose;
 pub mod dossier;
 pub mod history;
 pub mod inspect;

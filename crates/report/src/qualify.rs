@@ -160,6 +160,7 @@ fn run(
         Method::PpmRiseSeries => method::ppm_rise_series::run(plan, test, folders, earlier),
         Method::PpmRise => method::ppm_rise::run(plan, test, folders, earlier),
         Method::CleanUp => method::clean_up::run(plan, test, folders),
+        Method::OperatingLog => method::operating_log::run(plan, test, folders),
         Method::CleanUpSeries => method::clean_up_series::run(plan, test, folders),
         Method::PurgeDown => method::purge_down::run(plan, test, folders),
         Method::Endurance => method::endurance::run(plan, test, folders),
@@ -168,7 +169,7 @@ fn run(
         Method::Antechamber => method::antechamber::run(plan, test, folders, earlier),
         Method::VacuumHold => method::vacuum_hold::run(plan, test, folders),
         Method::MakeUp => method::make_up::run(plan, test, folders),
-        Method::OperatingLog | Method::Unknown => Err(TestError::NotComputed { method: test.method.name() }),
+        Method::Unknown => Err(TestError::NotComputed { method: test.method.name() }),
     }
 }
 

@@ -3,6 +3,7 @@
 use schemars::generate::SchemaSettings;
 use schemars::{JsonSchema, Schema};
 
+use crate::diagnose::{DIAGNOSIS_SCHEMA, DiagnosisResult};
 use crate::inspect::{INSPECT_SCHEMA, Inspection};
 use crate::result::{Qualification, RESULT_SCHEMA};
 
@@ -16,6 +17,12 @@ pub fn result_schema() -> String {
 #[must_use]
 pub fn inspect_schema() -> String {
     text::<Inspection>(INSPECT_SCHEMA)
+}
+
+/// JSON Schema (draft 2020-12) of `tightfit.diagnosis/1`.
+#[must_use]
+pub fn diagnosis_schema() -> String {
+    text::<DiagnosisResult>(DIAGNOSIS_SCHEMA)
 }
 
 fn text<T: JsonSchema>(title: &str) -> String {

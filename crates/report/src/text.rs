@@ -1,11 +1,13 @@
 //! Results and findings as text for a terminal of 80 columns.
 
 mod design;
+mod diagnosis;
 mod inspection;
 mod layout;
 mod qualification;
 
 pub use design::design;
+pub use diagnosis::diagnosis;
 pub use inspection::{inspection, rows_set_aside};
 pub use layout::Paint;
 pub(crate) use layout::paragraph;

@@ -3,6 +3,7 @@
 pub(crate) mod completions;
 pub(crate) mod convert;
 pub(crate) mod design;
+pub(crate) mod diagnose;
 pub(crate) mod draft;
 pub(crate) mod history;
 pub(crate) mod inspect;

@@ -5,7 +5,7 @@ use super::compare::Weighed;
 /// Evidence is computed as if the model were the truth. It is not, so that a lead in evidence is worth less than it
 /// says, and less the larger it is: a lead of d counts as (1 + d/SCALE)^−POWER. Both from simulated logs.
 const SCALE: f64 = 2.0;
-const POWER: f64 = 2.0;
+const POWER: f64 = 2.5;
 
 /// Probabilities of the weighed causes, in their order; they sum to 1.
 pub(super) fn probabilities(weighed: &[Weighed]) -> Vec<f64> {

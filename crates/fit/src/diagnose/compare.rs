@@ -87,7 +87,11 @@ impl Tried {
 /// Logarithm of a sum of exponentials.
 pub(super) fn ln_sum(terms: &[f64]) -> f64 {
     let largest = terms.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    if largest.is_finite() { largest + terms.iter().map(|term| (term - largest).exp()).sum::<f64>().ln() } else { largest }
+    if largest.is_finite() {
+        largest + terms.iter().map(|term| (term - largest).exp()).sum::<f64>().ln()
+    } else {
+        largest
+    }
 }
 
 /// Weighs all causes.
@@ -180,7 +184,7 @@ impl Search<'_> {
     fn refine_way(&self, data: &Data<'_>, tried: &mut Tried) {
         let end_h = self.setting.end_h;
         let mut reach = end_h / (2.0 * ONSETS as f64);
-        while reach > 0.5 * self.features.cell_h {
+        while reach > 0.2 * self.features.cell_h {
             let Some((centre, theta)) = tried.best().map(|(onset, fit)| (*onset, fit.theta)) else { return };
             for onset_h in [centre - reach, centre + reach] {
                 if onset_h > -0.01 * end_h && onset_h < (1.0 - EDGE) * end_h {
@@ -241,7 +245,22 @@ impl Search<'_> {
                 smaller.ln_weight = ln_sum(&[smaller.ln_weight, weight + SMALLER.ln()]);
             }
         }
+        self.hold_back_none(&mut weighed, found.nothing.ln_evidence);
         weighed
+    }
+
+    /// An explanation that accounts for most of what changed is not beaten by what is left over, which is the log's own
+    /// unrest more often than a cause that nobody thought of.
+    fn hold_back_none(&self, weighed: &mut [Weighed], ln_nothing: f64) {
+        const MOST: f64 = 0.5;
+        const BEHIND: f64 = 4.0;
+        let best = weighed.iter().filter(|own| own.cause.is_change()).map(|own| own.ln_weight).fold(f64::MIN, f64::max);
+        if let Some(none) = weighed.iter_mut().find(|own| own.cause == Cause::NoneOfThese) {
+            let explained = (best - ln_nothing) / (none.ln_weight - ln_nothing).max(1e-9);
+            if best - ln_nothing > 10.0 && explained > MOST {
+                none.ln_weight = none.ln_weight.min(best - BEHIND);
+            }
+        }
     }
 
     fn single(&self, cause: Cause, own: &[&Tried], ln_prior: f64) -> Option<Weighed> {
@@ -369,7 +388,7 @@ fn onsets(features: &Features) -> Vec<f64> {
     }
     onsets.retain(|onset| (0.0..(1.0 - EDGE) * end_h).contains(onset));
     onsets.sort_by(f64::total_cmp);
-    onsets.dedup_by(|later, earlier| *later - *earlier < 0.5 * features.cell_h);
+    onsets.dedup_by(|later, earlier| *later - *earlier < 0.12 * features.cell_h);
     onsets
 }
 

@@ -25,7 +25,7 @@ const WORST_DECAY: f64 = 0.4;
 pub(super) struct Dose {
     /// First and last step.
     pub(super) span: [usize; 2],
-    /// Area over the base line in ppm·h, where the dose was seen whole.
+    /// Area over the base line in ppm·h; by noise it may be negative.
     pub(super) area: Option<f64>,
     /// Logarithm of the decay rate in 1/h, and its standard uncertainty.
     pub(super) decay: Option<[f64; 2]>,
@@ -171,7 +171,10 @@ impl Search<'_> {
             let span = [start.index, (start.index + within(0.25)).min(end)];
             return Some(Dose { span, area: None, decay: None, is_pull_down: start.is_pull_down });
         }
-        let area = (whole && seen && !start.is_pull_down).then(|| self.area([start.index, end], floor)).flatten();
+        // Marked doses count whatever their size: to keep only those that stand out would make a noisy floor look like
+        // larger doses.
+        let counts = !start.is_pull_down && if self.grid.transfer.is_some() { start.is_marked } else { whole && seen };
+        let area = counts.then(|| self.area([start.index, end], floor));
         let decay = seen.then(|| self.decay(peak, end, floor, height)).flatten();
         Some(Dose { span: [start.index, end], area, decay, is_pull_down: start.is_pull_down })
     }
@@ -183,12 +186,9 @@ impl Search<'_> {
         self.start(index).is_some()
     }
 
-    fn area(&self, span: [usize; 2], floor: f64) -> Option<f64> {
-        let over: Vec<f64> =
-            self.content[span[0]..=span[1]].iter().filter(|v| v.is_finite()).map(|v| v - floor).collect();
-        let area = over.iter().sum::<f64>() * self.grid.step_h;
-        let uncertain = self.noise_ppm * self.grid.step_h * (over.len() as f64).sqrt();
-        (area > 4.0 * uncertain && area > 0.0).then_some(area)
+    fn area(&self, span: [usize; 2], floor: f64) -> f64 {
+        let over = self.content[span[0]..=span[1]].iter().filter(|v| v.is_finite()).map(|v| v - floor);
+        over.sum::<f64>() * self.grid.step_h
     }
 
     /// ln of the decay rate by a weighted straight line through the logarithms; from one step after the peak, when

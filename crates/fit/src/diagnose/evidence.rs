@@ -125,7 +125,13 @@ impl<'a> Data<'a> {
     }
 
     /// Objective, gradient and curvature (half the second derivative) with the prior.
-    fn normal(&self, theta: &Vector, changes: &[Change], prior: &Prior, size: usize) -> (f64, DVector<f64>, DMatrix<f64>) {
+    fn normal(
+        &self,
+        theta: &Vector,
+        changes: &[Change],
+        prior: &Prior,
+        size: usize,
+    ) -> (f64, DVector<f64>, DMatrix<f64>) {
         let mut gradient = DVector::zeros(size);
         let mut curvature = DMatrix::zeros(size, size);
         let mut objective = 0.0;

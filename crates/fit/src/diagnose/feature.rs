@@ -220,7 +220,8 @@ fn floors(grid: &Grid, usual: &Usual, doses: &Doses, species: Species, cell_h: f
     let mut values: Vec<f64> = rows.iter().map(|row| row.value.abs()).collect();
     // Displays of trace analysers resolve no better than this.
     const FINEST_PPM: f64 = 0.005;
-    let scale = (0.3 * median_in_place(&mut values)).max(2.0 * doses.noise_ppm / (per_cell as f64).sqrt()).max(FINEST_PPM);
+    let scale =
+        (0.3 * median_in_place(&mut values)).max(2.0 * doses.noise_ppm / (per_cell as f64).sqrt()).max(FINEST_PPM);
     scaled(kind, scale, rows, 0.01)
 }
 
@@ -230,8 +231,10 @@ fn scaled(kind: Kind, scale: f64, mut rows: Vec<Row>, least_sd: f64) -> Stream {
         row.y = compress(row.value, scale);
     }
     let mut neighbours: Vec<f64> = rows.windows(2).map(|pair| pair[1].y - pair[0].y).collect();
-    let mut second: Vec<f64> = rows.windows(3).map(|three| (three[2].y - 2.0 * three[1].y + three[0].y) / 1.732).collect();
-    let sd = deviation_from_absolute(&mut neighbours).min(deviation_from_absolute(&mut second)) / std::f64::consts::SQRT_2;
+    let mut second: Vec<f64> =
+        rows.windows(3).map(|three| (three[2].y - 2.0 * three[1].y + three[0].y) / 1.732).collect();
+    let sd =
+        deviation_from_absolute(&mut neighbours).min(deviation_from_absolute(&mut second)) / std::f64::consts::SQRT_2;
     let sd = if sd.is_finite() { sd.max(least_sd) } else { 0.1 };
     let y: Vec<f64> = rows.iter().map(|row| row.y).collect();
     for (index, row) in rows.iter_mut().enumerate() {
@@ -264,7 +267,13 @@ fn rises(grid: &Grid, usual: &Usual, doses: &Doses, background: &Background, spe
     let mut values: Vec<f64> = rows.iter().map(|row| row.value.abs()).collect();
     let scale = (0.2 * median_in_place(&mut values)).max(median_in_place(&mut ses)).max(1e-3);
     // Where nobody logged the purifier, what looks like a rise with it off may have other ends and reasons.
-    let relative = if !grid.state_is_known { 0.25 } else if species == Species::Oxygen { 0.05 } else { 0.1 };
+    let relative = if !grid.state_is_known {
+        0.25
+    } else if species == Species::Oxygen {
+        0.05
+    } else {
+        0.1
+    };
     for row in &mut rows {
         row.y = compress(row.value, scale);
     }
@@ -342,17 +351,39 @@ fn decays(grid: &Grid, usual: &Usual, doses: &Doses, species: Species) -> Stream
 }
 
 fn areas(grid: &Grid, usual: &Usual, doses: &Doses, species: Species) -> Stream {
-    let rows = doses.doses.iter().filter_map(|dose| {
-        let y = dose.area?.ln();
-        let at = usual.over(grid, dose.span[0]..dose.span[1] + 1);
-        Some(Row { time_h: grid.time_h(dose.span[0]), value: y, y, sd: 0.0, censored: false, at })
-    });
-    daily(grid, Kind::DoseArea(species), rows.collect(), 0.15)
+    /// A mean known worse than this, relative, tells nothing.
+    const WORST: f64 = 0.4;
+    let kind = Kind::DoseArea(species);
+    let bin_h = daily_bin_h(grid);
+    let all: Vec<(usize, f64)> = doses.doses.iter().filter_map(|dose| Some((dose.span[0], dose.area?))).collect();
+    let logarithms: Vec<f64> = all.iter().filter(|(_, area)| *area > 0.0).map(|(_, area)| area.ln()).collect();
+    let mut steps: Vec<f64> = logarithms.windows(2).map(|pair| pair[1] - pair[0]).collect();
+    let scatter = (deviation_from_absolute(&mut steps) / std::f64::consts::SQRT_2).max(0.2);
+    let scatter = if scatter.is_finite() { scatter } else { 0.5 };
+    // Doses that nobody marked are those that stand out, which are fewer and larger over a high floor.
+    let selected = if grid.transfer.is_some() { 0.05 } else { 0.3 };
+    let mut rows = Vec::new();
+    for bin in all.chunk_by(|a, b| (grid.time_h(a.0) / bin_h).floor() >= (grid.time_h(b.0) / bin_h).floor()) {
+        let n = bin.len() as f64;
+        let mean = bin.iter().map(|(_, area)| area).sum::<f64>() / n;
+        let noise = doses.noise_ppm * (grid.step_h / n).sqrt();
+        if mean > 0.0 && noise / mean < WORST {
+            let middle = bin[bin.len() / 2].0;
+            let sd = (scatter / n.sqrt()).hypot(noise / mean).hypot(selected);
+            let at = usual.over(grid, middle..middle + 1);
+            rows.push(Row { time_h: grid.time_h(middle), value: mean.ln(), y: mean.ln(), sd, censored: false, at });
+        }
+    }
+    Stream { kind, scale: 0.0, rows }
+}
+
+fn daily_bin_h(grid: &Grid) -> f64 {
+    (grid.duration_h() / 60.0).clamp(1.0, HOURS_PER_DAY / 2.0)
 }
 
 /// Rows of logarithms, gathered by sixth to half days; the scatter between them is found from neighbours.
 fn daily(grid: &Grid, kind: Kind, rows: Vec<Row>, least_scatter: f64) -> Stream {
-    let bin_h = (grid.duration_h() / 60.0).clamp(1.0, HOURS_PER_DAY / 2.0);
+    let bin_h = daily_bin_h(grid);
     let mut steps: Vec<f64> = rows.windows(2).map(|pair| pair[1].y - pair[0].y).collect();
     let scatter = (deviation_from_absolute(&mut steps) / std::f64::consts::SQRT_2).max(least_scatter);
     let scatter = if scatter.is_finite() { scatter } else { 2.0 * least_scatter };
@@ -422,7 +453,14 @@ fn flows(grid: &Grid, usual: &Usual, kind: Kind, cell_h: f64) -> Stream {
             continue;
         }
         let time_h = steps.iter().map(|i| grid.time_h(*i)).sum::<f64>() / steps.len() as f64;
-        rows.push(Row { time_h, value, y: value.ln(), sd: 0.0, censored: false, at: usual.over(grid, steps.into_iter()) });
+        rows.push(Row {
+            time_h,
+            value,
+            y: value.ln(),
+            sd: 0.0,
+            censored: false,
+            at: usual.over(grid, steps.into_iter()),
+        });
     }
     let least = if kind == Kind::Flow { 0.02 } else { 0.15 };
     for row in &mut rows {

@@ -228,7 +228,8 @@ impl Bins {
         let only_events = trace.value.iter().all(|value| *value >= 0.5);
         let mut before = 0.0;
         for (time, value) in trace.time_s.iter().zip(&trace.value) {
-            if *value >= 0.5 && (before < 0.5 || only_events)
+            if *value >= 0.5
+                && (before < 0.5 || only_events)
                 && let Some(index) = self.index(*time)
             {
                 starts[index] = true;

@@ -22,4 +22,4 @@ pub use feature::Kind;
 pub use hypothesis::Cause;
 pub use log::{Background, Known, Log, Species, Trace};
 pub use next::{Measurement, Next, UNDER_PRESSURE_PA};
-pub use result::{Diagnosis, DiagnoseError, Explanation, Resolution, Shown, diagnose, undecided};
+pub use result::{DiagnoseError, Diagnosis, Explanation, Resolution, Shown, diagnose, undecided};

@@ -152,7 +152,8 @@ pub(super) fn prepare(features: &Features, background: &Background) -> (Setting,
         let mut values: Vec<f64> = stream.rows.iter().map(|row| row.value).collect();
         Some(median_in_place(&mut values))
     };
-    let stated_rate = background.purifier_flow_m3_per_h.zip(background.volume_m3).map(|(flow, volume)| 0.85 * flow / volume);
+    let stated_rate =
+        background.purifier_flow_m3_per_h.zip(background.volume_m3).map(|(flow, volume)| 0.85 * flow / volume);
     // A box turned over every two minutes; a factor of three either way.
     const USUAL_RATE: f64 = 30.0;
     let (rate, rate_sd) = match (background.time_constant_h, stated_rate) {
@@ -166,7 +167,9 @@ pub(super) fn prepare(features: &Features, background: &Background) -> (Setting,
         let s = species.index();
         floor[s] = median(Kind::Floor(species)).unwrap_or(0.0).max(0.003);
         let decay = median(Kind::Decay(species)).unwrap_or(rate);
-        ingress[s] = median(Kind::Rise(species)).filter(|rise| *rise > 0.0).unwrap_or(floor[s] * decay.exp());
+        let earlier = background.ingress_ppm_per_h[s].map(|known| known.value);
+        let rise = median(Kind::Rise(species)).filter(|rise| *rise > 0.0).or(earlier);
+        ingress[s] = rise.unwrap_or(floor[s] * decay.exp());
         ingress[s] = ingress[s].max(1e-4);
     }
     let leak_pressure_pa = leak_pressure(features);
@@ -270,17 +273,19 @@ pub(super) fn predict(
             slope.iter_mut().for_each(|slope| *slope = -*slope);
             let s = species.index();
             slope[place::DOSE[s]] = 1.0;
-            theta[place::DOSE[s]] - rate + grown(row, theta, changes, setting, slope, |effect| match effect {
-                Effect::Transfers { size, .. } => size,
-                _ => None,
-            })
+            theta[place::DOSE[s]] - rate
+                + grown(row, theta, changes, setting, slope, |effect| match effect {
+                    Effect::Transfers { size, .. } => size,
+                    _ => None,
+                })
         }
         Kind::TransferCount => {
             slope[place::COUNT] = 1.0;
-            theta[place::COUNT] + grown(row, theta, changes, setting, slope, |effect| match effect {
-                Effect::Transfers { count, .. } => count,
-                _ => None,
-            })
+            theta[place::COUNT]
+                + grown(row, theta, changes, setting, slope, |effect| match effect {
+                    Effect::Transfers { count, .. } => count,
+                    _ => None,
+                })
         }
         Kind::Flow => {
             slope[place::FLOW] = 1.0;
@@ -294,7 +299,14 @@ pub(super) fn predict(
 }
 
 /// Ingress in ppm/h.
-fn ingress(species: Species, row: &Row, theta: &Vector, changes: &[Change], setting: &Setting, slope: &mut Vector) -> f64 {
+fn ingress(
+    species: Species,
+    row: &Row,
+    theta: &Vector,
+    changes: &[Change],
+    setting: &Setting,
+    slope: &mut Vector,
+) -> f64 {
     let s = species.index();
     let at = &row.at;
     let is_water = species == Species::Water;
@@ -313,7 +325,11 @@ fn ingress(species: Species, row: &Row, theta: &Vector, changes: &[Change], sett
     let humid = water * theta[place::HUMIDITY] * at.ln_room_water;
     add(
         (theta[place::STEADY[s]] + (heat + humid).clamp(-2.0, 2.0)).exp(),
-        &[(place::STEADY[s], 1.0), (place::TEMPERATURE[s], at.temperature_k), (place::HUMIDITY, water * at.ln_room_water)],
+        &[
+            (place::STEADY[s], 1.0),
+            (place::TEMPERATURE[s], at.temperature_k),
+            (place::HUMIDITY, water * at.ln_room_water),
+        ],
         slope,
     );
     add(theta[place::SUPPLY[s]].exp() * at.makeup, &[(place::SUPPLY[s], 1.0)], slope);
@@ -332,9 +348,10 @@ fn ingress(species: Species, row: &Row, theta: &Vector, changes: &[Change], sett
                 add(value, &[(size, 1.0), (ratio, water)], slope);
             }
             Effect::Outgassing { water: size, oxygen } => {
-                let given = share * (theta[size] + heat.clamp(-2.0, 2.0)).exp();
+                // Fresh goods give off what they have whether it is warm or not; old walls follow the warmth.
+                let given = share * (theta[size] + 0.5 * heat.clamp(-2.0, 2.0)).exp();
                 match oxygen {
-                    _ if is_water => add(given, &[(size, 1.0)], slope),
+                    _ if is_water => add(given, &[(size, 1.0), (place::TEMPERATURE[s], 0.5 * at.temperature_k)], slope),
                     Some(ratio) => add(given * theta[ratio].exp(), &[(size, 1.0), (ratio, 1.0)], slope),
                     None => {}
                 }
@@ -356,7 +373,14 @@ fn ingress(species: Species, row: &Row, theta: &Vector, changes: &[Change], sett
 }
 
 /// ln of the purifier's rate, 1/h.
-fn ln_rate(species: Species, row: &Row, theta: &Vector, changes: &[Change], setting: &Setting, slope: &mut Vector) -> f64 {
+fn ln_rate(
+    species: Species,
+    row: &Row,
+    theta: &Vector,
+    changes: &[Change],
+    setting: &Setting,
+    slope: &mut Vector,
+) -> f64 {
     let s = species.index();
     slope[place::PURIFIER[s]] = 1.0;
     let mut rate = theta[place::PURIFIER[s]] + row.at.ln_flow;

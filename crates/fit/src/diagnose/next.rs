@@ -101,7 +101,8 @@ impl Situation<'_> {
     }
 
     fn outcome(&self, measurement: Measurement, weighed: &Weighed) -> [f64; 2] {
-        let both = |f: &dyn Fn(Species) -> f64| Species::BOTH.map(|species| if self.has(species) { f(species) } else { 0.0 });
+        let both =
+            |f: &dyn Fn(Species) -> f64| Species::BOTH.map(|species| if self.has(species) { f(species) } else { 0.0 });
         let amplitude = |of: fn(Effect) -> [Option<usize>; 2]| {
             let mut sums = [0.0; 2];
             for change in &weighed.changes {
@@ -118,7 +119,11 @@ impl Situation<'_> {
                     let at = Circumstances { under_pressure_pa: pa, ..self.at };
                     self.value(Kind::Rise(Species::Oxygen), weighed, at)
                 };
-                if self.has(Species::Oxygen) && self.features.has_pressure { [rise(0.0), rise(UNDER_PRESSURE_PA)] } else { [0.0; 2] }
+                if self.has(Species::Oxygen) && self.features.has_pressure {
+                    [rise(0.0), rise(UNDER_PRESSURE_PA)]
+                } else {
+                    [0.0; 2]
+                }
             }
             Measurement::ZeroCheck => both(&|species| {
                 let drift = weighed.changes.iter().map(|change| match change.effect {
@@ -175,9 +180,8 @@ impl Situation<'_> {
         for (p, centre) in points.iter().filter(|(p, _)| *p > 0.005) {
             for _ in 0..DRAWS {
                 let y = centre.map(|value| value + random.normal());
-                let likelihood = |centre: &[f64; 2]| {
-                    (-0.5 * ((y[0] - centre[0]).powi(2) + (y[1] - centre[1]).powi(2))).exp()
-                };
+                let likelihood =
+                    |centre: &[f64; 2]| (-0.5 * ((y[0] - centre[0]).powi(2) + (y[1] - centre[1]).powi(2))).exp();
                 let all: f64 = points.iter().map(|(q, other)| q / total * likelihood(other)).sum();
                 gain += p / total * (likelihood(centre) / all.max(1e-300)).log2() / DRAWS as f64;
             }

@@ -14,8 +14,8 @@ mod room;
 mod study;
 mod tally;
 mod vessel;
-mod years;
 mod working_log;
+mod years;
 
 pub use analyser_check::AnalyserCheckRun;
 pub use decision::{DecisionStudy, Decisions};
@@ -29,5 +29,5 @@ pub use room::{Room, Weather};
 pub use study::{Outcome, evaluate_simulated, study};
 pub use tally::Tally;
 pub use vessel::{GaugeModel, LeakFlow, SimulatedVessel, Vessel, VesselStep};
-pub use years::{Years, YearsOutcome, study_years};
 pub use working_log::{Channels, SimulatedLog, WorkingLog};
+pub use years::{Years, YearsOutcome, study_years};

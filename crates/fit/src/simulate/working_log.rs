@@ -62,6 +62,8 @@ struct Enclosure {
     leak_per_pa: f64,
     leak_water_ratio: f64,
     permeation: [f64; 2],
+    /// Water over oxygen of the gloves, as their material has it.
+    permeation_ratio: f64,
     outgassing: [f64; 2],
     supply_ppm: [f64; 2],
     makeup_mean: f64,
@@ -181,8 +183,11 @@ fn draw_enclosure(random: &mut Random, causes: [Option<Cause>; 2]) -> Enclosure 
     };
     let is = |cause: Cause| causes.contains(&Some(cause));
     // A leak that nothing drives is no explanation that a log could show.
-    let (day_pa, night_pa) =
-        if is(Cause::Leak) && day_pa.min(night_pa) > 0.0 { (day_pa, -random.uniform(50.0, 250.0)) } else { (day_pa, night_pa) };
+    let (day_pa, night_pa) = if is(Cause::Leak) && day_pa.min(night_pa) > 0.0 {
+        (day_pa, -random.uniform(50.0, 250.0))
+    } else {
+        (day_pa, night_pa)
+    };
     let drive = 0.4 * (-day_pa).max(0.0) + 0.6 * (-night_pa).max(0.0) + 2.0;
     let share = |random: &mut Random, own: bool| if own { random.uniform(0.3, 0.8) } else { random.uniform(0.05, 0.5) };
     let leak_share = share(random, is(Cause::Leak));
@@ -202,6 +207,7 @@ fn draw_enclosure(random: &mut Random, causes: [Option<Cause>; 2]) -> Enclosure 
         efficiency,
         leak_per_pa,
         leak_water_ratio,
+        permeation_ratio: ratio,
         permeation: [permeation[0] + (steady - oxygen) * 0.3, permeation[1]],
         outgassing,
         supply_ppm: [ln_uniform(random, 0.1, 2.0), ln_uniform(random, 0.1, 3.0)],
@@ -209,7 +215,10 @@ fn draw_enclosure(random: &mut Random, causes: [Option<Cause>; 2]) -> Enclosure 
         day_pa,
         night_pa,
         transfers_per_day: random.uniform(2.0, 8.0),
-        dose_ppm: [ln_uniform(random, 3.0, 80.0) * floor[0].max(0.3), ln_uniform(random, 2.0, 40.0) * floor[1].max(0.3)],
+        dose_ppm: [
+            ln_uniform(random, 3.0, 80.0) * floor[0].max(0.3),
+            ln_uniform(random, 2.0, 40.0) * floor[1].max(0.3),
+        ],
         dose_scatter: random.uniform(0.2, 0.7),
         off: match random.uniform(0.0, 1.0) {
             u if u < 0.35 => Off::Never,
@@ -309,7 +318,8 @@ impl WorkingLog {
             let drive = (-pressure).max(0.0) + 2.0;
             let leaking = enclosure.leak_per_pa * times(Cause::Leak);
             let out = 0.3 * leaking / AIR_OXYGEN_PPM * pressure.max(0.0) * enclosure.volume_m3;
-            let makeup = (enclosure.makeup_mean * if working { 1.6 } else { 0.6 } + out) * (1.0 + 0.2 * random.normal()).max(0.1);
+            let makeup = (enclosure.makeup_mean * if working { 1.6 } else { 0.6 } + out)
+                * (1.0 + 0.2 * random.normal()).max(0.1);
             let humid = humidity.exp();
             let mut ingress = [0.0; 2];
             let mut rate = [0.0; 2];
@@ -317,11 +327,13 @@ impl WorkingLog {
                 let air = if s == 0 { 1.0 } else { enclosure.leak_water_ratio * humid };
                 let warm = (activation[s] * temperature).exp();
                 let mut own = leaking * drive * air;
-                own += enclosure.permeation[s] * times(Cause::GlovePermeation) * warm * if s == 1 { humid } else { 1.0 };
+                own +=
+                    enclosure.permeation[s] * times(Cause::GlovePermeation) * warm * if s == 1 { humid } else { 1.0 };
                 let gives = enclosure.outgassing[s] * warm;
                 own += gives;
                 if let Some((share, fault)) = grown(Cause::Outgassing) {
                     let more = (fault.factor - 1.0) * share * (enclosure.outgassing[1] + enclosure.permeation[1]);
+                    let more = if fault.sign > 0.0 { more * warm } else { more };
                     own += if s == 1 { more } else { 0.01 * more };
                 }
                 own *= 1.0 + wander[s];
@@ -332,9 +344,9 @@ impl WorkingLog {
                 }
                 own += makeup / enclosure.volume_m3 * supplied;
                 ingress[s] = own;
-                let fading =
-                    struck(Cause::PurifierCapacity, s).map_or(1.0, |(share, fault)| fault.factor.powf(share));
-                rate[s] = turnover * enclosure.efficiency[s] / fading * if on { 1.0 } else { 0.0 } + makeup / enclosure.volume_m3;
+                let fading = struck(Cause::PurifierCapacity, s).map_or(1.0, |(share, fault)| fault.factor.powf(share));
+                rate[s] = turnover * enclosure.efficiency[s] / fading * if on { 1.0 } else { 0.0 }
+                    + makeup / enclosure.volume_m3;
             }
             let per_day = enclosure.transfers_per_day
                 * grown(Cause::Transfers).filter(|(_, fault)| fault.species[0]).map_or(1.0, |(s, f)| f.factor.powf(s));
@@ -395,6 +407,8 @@ impl WorkingLog {
             volume_m3: Some(enclosure.volume_m3),
             purifier_flow_m3_per_h: Some(enclosure.turnover_per_h * enclosure.volume_m3),
             room_water_ppm: Some(12_000.0),
+            // What handbooks say is a factor of 1.6 off.
+            permeation_ratio: Some((enclosure.permeation_ratio * (0.45 * random.normal()).exp(), 0.6)),
             supply_ppm: [0, 1].map(|s| {
                 let value = enclosure.supply_ppm[s];
                 Some(Known { value, standard_uncertainty: 0.5 * value })

@@ -10,6 +10,7 @@ mod fed_in;
 mod joined;
 mod leak_from_pressure;
 pub(crate) mod make_up;
+pub(crate) mod operating_log;
 mod outcome;
 mod permeation;
 pub(crate) mod ppm_rise;

@@ -7,6 +7,7 @@ pub(crate) mod analyser_check;
 pub(crate) mod clean_up;
 pub(crate) mod clean_up_series;
 mod clock;
+pub(crate) mod diagnose;
 mod draw;
 pub(crate) mod endurance;
 mod hatch;

@@ -2,14 +2,16 @@
 
 use std::path::Path;
 
-use tightfit_report::schema::{inspect_schema, result_schema};
+use tightfit_report::schema::{diagnosis_schema, inspect_schema, result_schema};
 
 #[test]
 fn the_published_schemas_are_current() {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../notebooks-free-docs/formats");
-    for (file, schema) in
-        [("tightfit.result-1.schema.json", result_schema()), ("tightfit.inspect-1.schema.json", inspect_schema())]
-    {
+    for (file, schema) in [
+        ("tightfit.result-1.schema.json", result_schema()),
+        ("tightfit.inspect-1.schema.json", inspect_schema()),
+        ("tightfit.diagnosis-1.schema.json", diagnosis_schema()),
+    ] {
         let committed = std::fs::read_to_string(folder.join(file)).unwrap();
         assert!(committed == schema, "{file}: run cargo run -p tightfit-report --example write-schemas");
     }

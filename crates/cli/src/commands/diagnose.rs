@@ -1,0 +1,39 @@
+//! `tightfit diagnose PLAN`.
+
+use std::io;
+
+use tightfit_report::{diagnose, folders, read_plan, text};
+
+use super::qualify::refuse;
+use crate::args::{DiagnoseArgs, Format};
+use crate::exit::Exit;
+use crate::output;
+
+pub(crate) fn run(args: &DiagnoseArgs) -> io::Result<Exit> {
+    let plan = match read_plan(&args.plan) {
+        Ok(plan) => plan,
+        Err(error) => return Ok(refuse(&error)),
+    };
+    let folders = folders(&args.plan, args.data_root.clone());
+    let diagnosed = match diagnose::diagnose(&plan, args.test.as_deref(), &folders) {
+        Ok(diagnosed) => diagnosed,
+        Err(error) => {
+            output::error(&error.to_string(), Some(&error.hint()));
+            return Ok(Exit::InputError);
+        }
+    };
+    if let Some(out) = &args.out {
+        match diagnosed.write(out, args.replace) {
+            Ok(files) => files.iter().for_each(|file| output::remark(&format!("wrote {}", file.display()))),
+            Err(error) => {
+                output::error(&error.to_string(), Some(error.hint()));
+                return Ok(Exit::InputError);
+            }
+        }
+    }
+    match args.format {
+        Format::Json => output::json(&diagnosed.result)?,
+        Format::Text => output::result(&text::diagnosis(&diagnosed.result, output::paint()))?,
+    }
+    Ok(Exit::Verdict(diagnosed.exit_code()))
+}

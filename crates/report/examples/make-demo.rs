@@ -1,6 +1,7 @@
 //! Makes the exports of the demo in `data-samples/k-12`: an argon enclosure in a university coatings laboratory, a
 //! tight and a leaky hold, and four runs with the purifier off. All data are invented; the physics is that of
 //! `tightfit_fit::simulate`.
+//! tight and a leaky hold, and two weeks of work in which oxygen rises. All data are invented; the physics is that of `tightfit_fit::simulate`.
 //!
 //! `cargo run -p tightfit-report --example make-demo`
 //!
@@ -15,6 +16,7 @@ use std::path::Path;
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 use tightfit_fit::simulate::{Disturbance, Hold, Random, Rise, Room, SimulatedHold, ThermometerModel};
+use tightfit_fit::simulate::{Disturbance, Hold, Random, Room, SimulatedHold, ThermometerModel};
 
 /// Zone of the laboratory's loggers.
 const ZONE: &str = "Europe/Vienna";
@@ -34,6 +36,7 @@ fn main() -> Result<(), Box<dyn Error>> {
         ("tight.csv", tight_export()?),
         ("leaky-enclosure.csv", leaky_enclosure_export()?),
         ("leaky-barometer.csv", leaky_barometer_export()?),
+        ("rising.csv", rising_export()?),
     ];
     for (name, text) in files {
         write(&folder.join(name), &text)?;
@@ -124,6 +127,53 @@ fn leaky_barometer_export() -> Result<String, Box<dyn Error>> {
     for (index, time_s) in hold.time_s.iter().enumerate().step_by(6) {
         let local = zone.to_datetime(Timestamp::from_second(start.as_second() + *time_s as i64)?);
         writeln!(text, "{},{:.2}", local.strftime("%m/%d/%Y %I:%M:%S %p"), hold.room_pa[index] / 100.0)?;
+    }
+    Ok(text)
+}
+
+/// Two weeks of work at a row every ten minutes. Above the room's pressure by day, below it by night; the purifier rests
+/// an hour before each dawn. In the ninth night a leak opens to three times what leaked before.
+fn rising_export() -> Result<String, Box<dyn Error>> {
+    const STEP_H: f64 = 1.0 / 6.0;
+    const OPENED_H: f64 = 8.0 * 24.0 + 2.5;
+    /// Purifier's rate for oxygen and water, 1/h: 60 m³/h through 0.92 m³ at 85 % and 78 %.
+    const RATE: [f64; 2] = [55.4, 50.9];
+    let start: Timestamp = "2026-09-06T22:00:00Z".parse()?;
+    let mut random = Random::new(21);
+    let mut text = String::from(
+        "time,O2 (ppm),H2O (ppm),box pressure (Pa),circulation (m3/h),purifier on,make-up (m3/h),transfer,gas temperature (°C)\n",
+    );
+    let mut content = [0.11, 0.35];
+    for row in 0..14 * 144 {
+        let time_h = f64::from(row) * STEP_H;
+        let (day, clock) = ((time_h / 24.0) as u32, time_h % 24.0);
+        let working = day % 7 < 5 && (8.0..17.5).contains(&clock);
+        let pressure = if working { 90.0 } else { -70.0 } + 8.0 * random.normal();
+        let celsius = 22.0 + 0.8 * (std::f64::consts::TAU * (clock - 9.0) / 24.0).sin() + 0.05 * random.normal();
+        let resting = (4.0..5.0).contains(&clock);
+        let transfer = working && !resting && random.uniform(0.0, 1.0) < 0.07;
+        let leaking = 0.05 * ((-pressure).max(0.0) + 1.0) * if time_h >= OPENED_H { 3.0 } else { 1.0 };
+        let warm = 1.0 + 0.05 * (celsius - 22.0);
+        let ingress = [leaking + 2.4 * warm, 0.055 * leaking + 17.0 * warm];
+        for (index, content) in content.iter_mut().enumerate() {
+            *content += if transfer { [14.0, 5.0][index] * (0.4 * random.normal()).exp() } else { 0.0 };
+            if resting {
+                *content += ingress[index] * STEP_H;
+            } else {
+                let floor = ingress[index] / RATE[index];
+                *content = floor + (*content - floor) * (-RATE[index] * STEP_H * 0.3).exp();
+            }
+        }
+        let shown = content.map(|value| (value + 0.006 * random.normal()).max(0.0));
+        let time = Timestamp::from_second(start.as_second() + (3600.0 * time_h).round() as i64)?;
+        let flow = if resting { 0.0 } else { 60.0 + 0.4 * random.normal() };
+        let makeup = if working { 0.06 } else { 0.01 } * (1.0 + 0.2 * random.normal()).max(0.1);
+        let (on, transfer) = (u8::from(!resting), u8::from(transfer));
+        writeln!(
+            text,
+            "{time},{:.2},{:.2},{pressure:.0},{flow:.1},{on},{makeup:.3},{transfer},{celsius:.1}",
+            shown[0], shown[1]
+        )?;
     }
     Ok(text)
 }

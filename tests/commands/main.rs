@@ -7,6 +7,7 @@ mod clean_up_series;
 mod convert;
 mod demo;
 mod design;
+mod diagnose;
 mod history;
 mod isolated_chamber;
 mod ppm_rise;

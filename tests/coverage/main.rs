@@ -8,6 +8,7 @@ mod clean_up;
 mod decision;
 mod design;
 mod endurance;
+mod diagnose;
 mod history;
 mod make_up;
 mod ppm_rise;

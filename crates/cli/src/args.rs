@@ -214,6 +214,8 @@ pub(crate) struct HistoryExportArgs {
     pub(crate) replace: bool,
     #[command(flatten)]
     pub(crate) store: StoreArgs,
+}
+
 const DIAGNOSE_HELP: &str = "\
 Examples:
   tightfit diagnose plan.toml

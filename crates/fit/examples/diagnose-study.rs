@@ -46,7 +46,11 @@ fn main() {
                 second: second.filter(|second| *second != cause),
                 factor: if strong { [2.0, 8.0] } else { [1.3, 2.0] },
                 channels,
-                days: [5.0, 60.0],
+                days: if arguments.iter().any(|argument| argument == "--two-months") {
+                    [60.0, 60.0]
+                } else {
+                    [5.0, 60.0]
+                },
             };
             let own_seed = seed * 1_000_000 + kind as u64 * 10_000 + index;
             let log = simulated.simulate(own_seed);

@@ -3,7 +3,7 @@
 use super::evidence::{Data, Fit, Wander};
 use super::feature::{Features, Kind};
 use super::hypothesis::{Cause, Hypothesis, all};
-use super::model::{BASE, Change, Effect, PARAMETERS, Prior, Setting, Vector, predict};
+use super::model::{BASE, Change, Effect, PARAMETERS, Prior, Profile, Setting, Vector, predict};
 
 /// Evenly spaced onsets that every way is tried with.
 const ONSETS: usize = 10;
@@ -13,6 +13,8 @@ const EDGE: f64 = 0.03;
 const REFINED: usize = 2;
 /// Explanations that a second cause is added to.
 const PAIRED: usize = 3;
+/// A fit that lies this far, in nats, behind another onset of the same way is not carried to its end.
+const HOPELESS: f64 = 60.0;
 /// Prior that a second cause came along.
 const LN_SECOND: f64 = -6.0;
 /// Share of a pair's weight that goes to its smaller cause.
@@ -98,13 +100,8 @@ pub(super) fn ln_sum(terms: &[f64]) -> f64 {
 pub(super) fn compare(features: &Features, setting: &Setting, prior: &Prior) -> Comparison {
     let search = Search { features, setting, prior, onsets: onsets(features) };
     let ways = all(features, setting);
-    let mut wander = Wander::USUAL[1];
+    let wander = search.likeliest_wander(&search.scout(&ways));
     let mut found = search.try_all(&ways, wander);
-    let best = search.likeliest_wander(&found);
-    if best != wander {
-        wander = best;
-        found = search.try_all(&ways, wander);
-    }
     let data = Data::new(features, setting, wander);
     search.refine(&data, &mut found.tried);
     Comparison { weighed: search.weigh(&data, &found), wander }
@@ -126,9 +123,16 @@ struct Search<'a> {
 impl Search<'_> {
     fn try_all(&self, ways: &[Hypothesis], wander: Wander) -> Found {
         let data = Data::new(self.features, self.setting, wander);
-        let nothing = data.fit(&self.prior.mean, &[], self.prior, 0);
+        let nothing = data.fit(&self.prior.mean, &[], self.prior, 0, f64::MIN);
         let tried = ways.iter().map(|way| self.try_way(&data, way, &nothing.theta)).collect();
         Found { nothing, tried }
+    }
+
+    /// Sudden changes at a few onsets, to learn how much the log wanders.
+    fn scout(&self, ways: &[Hypothesis]) -> Found {
+        let few = Search { onsets: self.onsets.iter().copied().step_by(2).collect(), ..*self };
+        let sudden = |way: &&Hypothesis| matches!(way.profile, Profile::Step | Profile::Ramp);
+        few.try_all(&ways.iter().filter(sudden).cloned().collect::<Vec<_>>(), Wander::USUAL[1])
     }
 
     fn try_way(&self, data: &Data<'_>, way: &Hypothesis, start: &Vector) -> Tried {
@@ -147,7 +151,8 @@ impl Search<'_> {
         let amplitudes = tried.hypothesis.amplitudes.len();
         let mut theta = *start;
         theta[BASE..BASE + amplitudes].copy_from_slice(&prior.mean[BASE..BASE + amplitudes]);
-        data.fit(&theta, &[tried.change(onset_h)], &prior, amplitudes)
+        let hopeless = tried.best().map_or(f64::MIN, |(_, best)| best.ln_evidence - HOPELESS);
+        data.fit(&theta, &[tried.change(onset_h)], &prior, amplitudes, hopeless)
     }
 
     /// The wander under which the best explanations and no change at all are likeliest.
@@ -157,7 +162,8 @@ impl Search<'_> {
         best.truncate(4);
         let weight = |wander: &Wander| {
             let data = Data::new(self.features, self.setting, *wander);
-            let mut terms = vec![data.fit(&found.nothing.theta, &[], self.prior, 0).ln_evidence + PRIOR[8].ln()];
+            let mut terms =
+                vec![data.fit(&found.nothing.theta, &[], self.prior, 0, f64::MIN).ln_evidence + PRIOR[8].ln()];
             for tried in &best {
                 if let Some((onset_h, fit)) = tried.best() {
                     terms.push(self.fit(&data, tried, *onset_h, &fit.theta).ln_evidence - 6.0);
@@ -213,7 +219,7 @@ impl Search<'_> {
                 }),
                 Cause::NoneOfThese => {
                     let wild = Data::new(self.features, self.setting, Wander::WILD);
-                    let fit = wild.fit(&found.nothing.theta, &[], self.prior, 0);
+                    let fit = wild.fit(&found.nothing.theta, &[], self.prior, 0, f64::MIN);
                     weighed.push(Weighed {
                         cause,
                         ln_weight: prior(cause) + fit.ln_evidence,
@@ -245,22 +251,8 @@ impl Search<'_> {
                 smaller.ln_weight = ln_sum(&[smaller.ln_weight, weight + SMALLER.ln()]);
             }
         }
-        self.hold_back_none(&mut weighed, found.nothing.ln_evidence);
+        hold_back_none(&mut weighed, found.nothing.ln_evidence);
         weighed
-    }
-
-    /// An explanation that accounts for most of what changed is not beaten by what is left over, which is the log's own
-    /// unrest more often than a cause that nobody thought of.
-    fn hold_back_none(&self, weighed: &mut [Weighed], ln_nothing: f64) {
-        const MOST: f64 = 0.5;
-        const BEHIND: f64 = 4.0;
-        let best = weighed.iter().filter(|own| own.cause.is_change()).map(|own| own.ln_weight).fold(f64::MIN, f64::max);
-        if let Some(none) = weighed.iter_mut().find(|own| own.cause == Cause::NoneOfThese) {
-            let explained = (best - ln_nothing) / (none.ln_weight - ln_nothing).max(1e-9);
-            if best - ln_nothing > 10.0 && explained > MOST {
-                none.ln_weight = none.ln_weight.min(best - BEHIND);
-            }
-        }
     }
 
     fn single(&self, cause: Cause, own: &[&Tried], ln_prior: f64) -> Option<Weighed> {
@@ -323,7 +315,8 @@ impl Search<'_> {
                 first.change(*onset_h),
                 Change { effect, profile: second.hypothesis.profile, onset_h: second_onset_h },
             ];
-            let fit = data.fit(&start, &changes, &prior, amplitudes);
+            let hopeless = best.as_ref().map_or(f64::MIN, |(_, best)| best.ln_evidence - HOPELESS);
+            let fit = data.fit(&start, &changes, &prior, amplitudes, hopeless);
             terms.push(fit.ln_evidence);
             if best.as_ref().is_none_or(|(_, other)| fit.ln_evidence > other.ln_evidence) {
                 best = Some((changes, fit));
@@ -373,6 +366,20 @@ impl Search<'_> {
             largest = largest.max(worth * (mean(changes) - mean(kept)).abs());
         }
         largest
+    }
+}
+
+/// An explanation that accounts for most of what changed is not beaten by what is left over, which is the log's own
+/// unrest more often than a cause that nobody thought of.
+fn hold_back_none(weighed: &mut [Weighed], ln_nothing: f64) {
+    const MOST: f64 = 0.5;
+    const BEHIND: f64 = 4.0;
+    let best = weighed.iter().filter(|own| own.cause.is_change()).map(|own| own.ln_weight).fold(f64::MIN, f64::max);
+    if let Some(none) = weighed.iter_mut().find(|own| own.cause == Cause::NoneOfThese) {
+        let explained = (best - ln_nothing) / (none.ln_weight - ln_nothing).max(1e-9);
+        if best - ln_nothing > 10.0 && explained > MOST {
+            none.ln_weight = none.ln_weight.min(best - BEHIND);
+        }
     }
 }
 

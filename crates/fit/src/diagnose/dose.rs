@@ -163,7 +163,7 @@ impl Search<'_> {
         }
         let lowest = (peak..=end).map(|i| self.content[i]).filter(|v| v.is_finite()).fold(f64::INFINITY, f64::min);
         let comes_down = lowest - floor < COMES_DOWN * height;
-        if !start.is_marked && !(seen && comes_down) {
+        if !(start.is_marked || seen && comes_down) {
             return None;
         }
         if start.is_marked && !comes_down && !whole {

@@ -30,8 +30,10 @@ impl Wander {
         match kind {
             Kind::Floor(_) => [self.content, 30.0],
             Kind::Rise(_) => [self.content, 60.0],
-            Kind::Decay(_) | Kind::DoseArea(_) => [self.dose, 60.0],
-            Kind::TransferCount => [0.1_f64.max(self.dose), 60.0],
+            Kind::Decay(_) => [self.dose, 60.0],
+            // Habits vary from week to week.
+            Kind::DoseArea(_) => [0.12_f64.max(self.dose), 60.0],
+            Kind::TransferCount => [0.2_f64.max(self.dose), 60.0],
             Kind::Flow => [0.01_f64.max(0.5 * self.dose), 60.0],
             Kind::Makeup => [0.1_f64.max(2.0 * self.dose), 30.0],
         }
@@ -178,15 +180,27 @@ impl<'a> Data<'a> {
         (objective, gradient, curvature)
     }
 
-    /// Finds the most probable parameters from a start.
-    pub(super) fn fit(&self, start: &Vector, changes: &[Change], prior: &Prior, amplitudes: usize) -> Fit {
+    /// Finds the most probable parameters from a start. Where the evidence stays far below `hopeless` after some rounds,
+    /// no more are spent: such a fit weighs nothing, and only how far it got is lost.
+    pub(super) fn fit(
+        &self,
+        start: &Vector,
+        changes: &[Change],
+        prior: &Prior,
+        amplitudes: usize,
+        hopeless: f64,
+    ) -> Fit {
         const ROUNDS: usize = 12;
         const CLOSE: f64 = 0.1;
+        const TRIED: usize = 3;
         let size = BASE + amplitudes;
         let mut theta = *start;
         let (mut objective, mut gradient, mut curvature) = self.normal(&theta, changes, prior, size);
         let mut damping = 1e-3;
-        for _ in 0..ROUNDS {
+        for round in 0..ROUNDS {
+            if round >= TRIED && -0.5 * (objective + self.log_determinant) < hopeless {
+                break;
+            }
             let mut damped = curvature.clone();
             for index in 0..size {
                 damped[(index, index)] *= 1.0 + damping;

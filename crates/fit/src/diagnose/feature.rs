@@ -14,6 +14,8 @@ const LONGEST_RISE_H: f64 = 3.0;
 const SHORTEST_RISE_H: f64 = 0.15;
 const SETTLING_H: f64 = 0.05;
 const HOURS_PER_DAY: f64 = 24.0;
+/// Displays of trace analysers resolve no better than this.
+const FINEST_PPM: f64 = 0.005;
 
 /// What a row measures.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -81,6 +83,7 @@ pub(super) struct Stream {
 
 /// Everything that a log tells.
 #[derive(Debug, Clone, PartialEq)]
+#[expect(clippy::struct_excessive_bools, reason = "each says of one channel whether it is there")]
 pub(super) struct Features {
     pub(super) streams: Vec<Stream>,
     pub(super) duration_h: f64,
@@ -168,7 +171,7 @@ impl Usual {
     }
 
     /// Circumstances over some steps. What was not logged is as usual.
-    fn over(&self, grid: &Grid, steps: impl Iterator<Item = usize> + Clone) -> Circumstances {
+    fn over<I: Iterator<Item = usize> + Clone>(&self, grid: &Grid, steps: &I) -> Circumstances {
         let mean = |values: &[f64]| {
             let (sum, count) = steps
                 .clone()
@@ -213,13 +216,11 @@ fn floors(grid: &Grid, usual: &Usual, doses: &Doses, species: Species, cell_h: f
         let mut values: Vec<f64> = steps.iter().map(|i| content[*i]).collect();
         let censored = 2 * steps.iter().filter(|i| grid.censored[species.index()][**i]).count() > steps.len();
         let time_h = steps.iter().map(|i| grid.time_h(*i)).sum::<f64>() / steps.len() as f64;
-        let at = usual.over(grid, steps.iter().copied());
+        let at = usual.over(grid, &steps.iter().copied());
         let value = trimmed_mean(&mut values);
         rows.push(Row { time_h, value, y: value, sd: 0.0, censored, at });
     }
     let mut values: Vec<f64> = rows.iter().map(|row| row.value.abs()).collect();
-    // Displays of trace analysers resolve no better than this.
-    const FINEST_PPM: f64 = 0.005;
     let scale =
         (0.3 * median_in_place(&mut values)).max(2.0 * doses.noise_ppm / (per_cell as f64).sqrt()).max(FINEST_PPM);
     scaled(kind, scale, rows, 0.01)
@@ -252,7 +253,7 @@ fn rises(grid: &Grid, usual: &Usual, doses: &Doses, background: &Background, spe
     let mut ses = Vec::new();
     for piece in off_pieces(grid, content, doses.noise_ppm) {
         let Some([slope, se]) = slope(grid, content, &piece) else { continue };
-        let at = usual.over(grid, piece.clone());
+        let at = usual.over(grid, &piece);
         let time_h = 0.5 * (grid.time_h(piece.start) + grid.time_h(piece.end - 1));
         // Make-up gas thins what has gathered.
         let gathered = content[piece.clone()].iter().filter(|v| v.is_finite()).sum::<f64>() / piece.len() as f64;
@@ -344,10 +345,10 @@ fn slope(grid: &Grid, content: &[f64], piece: &std::ops::Range<usize>) -> Option
 fn decays(grid: &Grid, usual: &Usual, doses: &Doses, species: Species) -> Stream {
     let rows = doses.doses.iter().filter_map(|dose| {
         let [y, sd] = dose.decay?;
-        let at = usual.over(grid, dose.span[0]..dose.span[1] + 1);
+        let at = usual.over(grid, &(dose.span[0]..=dose.span[1]));
         Some(Row { time_h: grid.time_h(dose.span[0]), value: y, y, sd, censored: false, at })
     });
-    daily(grid, Kind::Decay(species), rows.collect(), 0.05)
+    daily(grid, Kind::Decay(species), &rows.collect::<Vec<_>>(), 0.05)
 }
 
 fn areas(grid: &Grid, usual: &Usual, doses: &Doses, species: Species) -> Stream {
@@ -370,7 +371,7 @@ fn areas(grid: &Grid, usual: &Usual, doses: &Doses, species: Species) -> Stream 
         if mean > 0.0 && noise / mean < WORST {
             let middle = bin[bin.len() / 2].0;
             let sd = (scatter / n.sqrt()).hypot(noise / mean).hypot(selected);
-            let at = usual.over(grid, middle..middle + 1);
+            let at = usual.over(grid, &(middle..=middle));
             rows.push(Row { time_h: grid.time_h(middle), value: mean.ln(), y: mean.ln(), sd, censored: false, at });
         }
     }
@@ -382,7 +383,7 @@ fn daily_bin_h(grid: &Grid) -> f64 {
 }
 
 /// Rows of logarithms, gathered by sixth to half days; the scatter between them is found from neighbours.
-fn daily(grid: &Grid, kind: Kind, rows: Vec<Row>, least_scatter: f64) -> Stream {
+fn daily(grid: &Grid, kind: Kind, rows: &[Row], least_scatter: f64) -> Stream {
     let bin_h = daily_bin_h(grid);
     let mut steps: Vec<f64> = rows.windows(2).map(|pair| pair[1].y - pair[0].y).collect();
     let scatter = (deviation_from_absolute(&mut steps) / std::f64::consts::SQRT_2).max(least_scatter);
@@ -459,7 +460,7 @@ fn flows(grid: &Grid, usual: &Usual, kind: Kind, cell_h: f64) -> Stream {
             y: value.ln(),
             sd: 0.0,
             censored: false,
-            at: usual.over(grid, steps.into_iter()),
+            at: usual.over(grid, &steps.into_iter()),
         });
     }
     let least = if kind == Kind::Flow { 0.02 } else { 0.15 };

@@ -145,6 +145,9 @@ pub(super) struct Setting {
 /// `tightfit_quantity::permeability`, 3 for butyl to 20 for nitrile (from memory), and the spread of the logarithm.
 const USUAL_PERMEATION_RATIO: (f64, f64) = (7.0, 0.8);
 
+/// Rate of a purifier of which nothing is known, 1/h: a box turned over every two minutes; a factor of three either way.
+const USUAL_RATE: f64 = 30.0;
+
 /// Setting and priors of the parameters that do not change.
 pub(super) fn prepare(features: &Features, background: &Background) -> (Setting, Prior) {
     let median = |kind: Kind| {
@@ -154,8 +157,6 @@ pub(super) fn prepare(features: &Features, background: &Background) -> (Setting,
     };
     let stated_rate =
         background.purifier_flow_m3_per_h.zip(background.volume_m3).map(|(flow, volume)| 0.85 * flow / volume);
-    // A box turned over every two minutes; a factor of three either way.
-    const USUAL_RATE: f64 = 30.0;
     let (rate, rate_sd) = match (background.time_constant_h, stated_rate) {
         (Some(tau), _) => ((1.0 / tau.value).ln(), (tau.standard_uncertainty / tau.value).hypot(0.25)),
         (None, Some(rate)) => (rate.ln(), 0.5),
@@ -264,13 +265,13 @@ pub(super) fn predict(
         Kind::Rise(species) => {
             let value = ingress(species, row, theta, changes, setting, slope);
             let compressing = value.hypot(stream.scale).recip();
-            slope.iter_mut().for_each(|slope| *slope *= compressing);
+            scale(slope, compressing);
             compress(value, stream.scale)
         }
         Kind::Decay(species) => ln_rate(species, row, theta, changes, setting, slope),
         Kind::DoseArea(species) => {
             let rate = ln_rate(species, row, theta, changes, setting, slope);
-            slope.iter_mut().for_each(|slope| *slope = -*slope);
+            scale(slope, -1.0);
             let s = species.index();
             slope[place::DOSE[s]] = 1.0;
             theta[place::DOSE[s]] - rate
@@ -295,6 +296,12 @@ pub(super) fn predict(
             slope[place::MAKEUP] = 1.0;
             theta[place::MAKEUP] + makeup_growth(row, theta, changes, setting, slope)
         }
+    }
+}
+
+fn scale(slope: &mut Vector, factor: f64) {
+    for value in slope {
+        *value *= factor;
     }
 }
 
@@ -366,7 +373,7 @@ fn ingress(
     }
     let [cos, sin] = place::DAY[s];
     let wave = (1.0 + theta[cos] * at.day[0] + theta[sin] * at.day[1]).max(0.3);
-    slope.iter_mut().for_each(|slope| *slope *= wave);
+    scale(slope, wave);
     slope[cos] += total * at.day[0];
     slope[sin] += total * at.day[1];
     total * wave

@@ -113,7 +113,9 @@ pub fn undecided() -> Vec<Explanation> {
         .map(|(cause, probability)| Explanation { cause, probability, began_s: None, shown: Vec::new(), second: None })
         .collect();
     let sum: f64 = all.iter().map(|own| own.probability).sum();
-    all.iter_mut().for_each(|own| own.probability /= sum);
+    for own in &mut all {
+        own.probability /= sum;
+    }
     all.sort_by(|a, b| b.probability.total_cmp(&a.probability));
     all
 }

@@ -161,7 +161,6 @@ impl WorkingLog {
     }
 }
 
-#[expect(clippy::too_many_lines, reason = "one list of what is drawn")]
 fn draw_enclosure(random: &mut Random, causes: [Option<Cause>; 2]) -> Enclosure {
     let ln_uniform = |random: &mut Random, low: f64, high: f64| random.uniform(low.ln(), high.ln()).exp();
     let volume_m3 = ln_uniform(random, 0.3, 3.0);

@@ -12,6 +12,8 @@ use crate::plan::{Measured, Plan};
 use crate::result::{Qualification, ResultValue};
 
 const PPM: f64 = 1e6;
+/// Compounding and age add this to the spread of ln(water over oxygen) that is published.
+const BEYOND: f64 = 0.5;
 const SECONDS_PER_HOUR: f64 = 3600.0;
 /// Room of which nothing is known: 22 °C and 45 % (common practice, no source).
 const USUAL_ROOM_K: f64 = 295.15;
@@ -45,7 +47,7 @@ impl<'p> Channels<'p> {
             water_ppm: trace(&water, window_s, |x| x * PPM),
             gauge_pressure_pa: match optional(Channel::GaugePressure)? {
                 Some(gauge) => Some(gauge),
-                None => gauge_from_absolute(data, window_s, room_pa)?,
+                None => gauge_from_absolute(data, window_s)?,
             },
             circulation_flow: optional(Channel::CirculationFlow)?,
             purifier_on: optional(Channel::PurifierOn)?,
@@ -97,11 +99,10 @@ fn trace(channels: &[ChannelData<'_>], [from_s, to_s]: [f64; 2], map: impl Fn(f6
 }
 
 /// Inside less room pressure, where only absolute pressures were logged.
-fn gauge_from_absolute(data: &TestData<'_>, window_s: [f64; 2], room_pa: f64) -> Result<Option<Trace>, DataError> {
+fn gauge_from_absolute(data: &TestData<'_>, window_s: [f64; 2]) -> Result<Option<Trace>, DataError> {
     let Some(mut inside) = trace(&data.channels(Channel::AbsolutePressure)?, window_s, |v| v) else { return Ok(None) };
     let Some(room) = trace(&data.channels(Channel::RoomPressure)?, window_s, |v| v) else {
         // Without a barometer the weather is larger than any set-point.
-        let _ = room_pa;
         return Ok(None);
     };
     let mut at = 0;
@@ -221,8 +222,6 @@ fn permeation_ratio(plan: &Plan, room_water_ppm: f64) -> Option<(f64, f64)> {
         low = low.min(water[0] / oxygen[1] * air);
         high = high.max(water[1] / oxygen[0] * air);
     }
-    // Compounding and age add a factor of two to what is published.
-    const BEYOND: f64 = 0.5;
     (high > 0.0).then(|| ((low * high).sqrt(), (0.5 * (high / low).ln()).hypot(BEYOND)))
 }
 

@@ -119,7 +119,7 @@ pub fn diagnose(plan: &Plan, test: Option<&str>, folders: &Folders) -> Result<Di
         }
     };
     if let Some(diagnosis) = &diagnosis {
-        notes.extend(words::limits(&diagnosis.resolution));
+        notes.extend(words::limits(diagnosis.resolution));
     }
     notes.extend(findings.notes);
     let decided = diagnosis.is_some() && stands_out(&explanations);
@@ -218,7 +218,7 @@ impl Diagnosed {
     /// # Errors
     /// See [`WriteError`]; then nothing at `out` has changed.
     pub fn write(&self, out: &Path, replace: bool) -> Result<Vec<PathBuf>, WriteError> {
-        let figures = self.diagnosis.as_ref().map(|diagnosis| plot::diagnose::figures(diagnosis)).unwrap_or_default();
+        let figures = self.diagnosis.as_ref().map(plot::diagnose::figures).unwrap_or_default();
         let mut json = serde_json::to_string_pretty(&self.result).unwrap_or_default();
         json.push('\n');
         let mut files = vec![

@@ -163,7 +163,7 @@ fn in_unit_or_share(shown: &Shown, value: f64) -> String {
 }
 
 /// What the log cannot tell apart, one sentence each.
-pub(super) fn limits(resolution: &Resolution) -> Vec<String> {
+pub(super) fn limits(resolution: Resolution) -> Vec<String> {
     let mut lines = Vec::new();
     if !resolution.both_species {
         lines.push(

@@ -1,7 +1,6 @@
 //! Makes the exports of the demo in `data-samples/k-12`: an argon enclosure in a university coatings laboratory, a
-//! tight and a leaky hold, and four runs with the purifier off. All data are invented; the physics is that of
-//! `tightfit_fit::simulate`.
-//! tight and a leaky hold, and two weeks of work in which oxygen rises. All data are invented; the physics is that of `tightfit_fit::simulate`.
+//! tight and a leaky hold, four runs with the purifier off, and two weeks of work in which oxygen rises. All data are
+//! invented; the physics is that of `tightfit_fit::simulate`.
 //!
 //! `cargo run -p tightfit-report --example make-demo`
 //!
@@ -16,7 +15,6 @@ use std::path::Path;
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 use tightfit_fit::simulate::{Disturbance, Hold, Random, Rise, Room, SimulatedHold, ThermometerModel};
-use tightfit_fit::simulate::{Disturbance, Hold, Random, Room, SimulatedHold, ThermometerModel};
 
 /// Zone of the laboratory's loggers.
 const ZONE: &str = "Europe/Vienna";

@@ -144,10 +144,13 @@ impl<'a> Data<'a> {
             curvature[(index, index)] += prior.sd[index].powi(-2);
         }
         let mut slope = [0.0; PARAMETERS];
+        // Pairs of parameters in the order in which they became active; summed into the lower half at the end.
+        let mut products = [[0.0; PARAMETERS]; PARAMETERS];
         for filtered in &self.streams {
             let mut state = [0.0; PARAMETERS];
             let mut level = 0.0;
             let mut active: Vec<usize> = Vec::new();
+            let mut is_active = [false; PARAMETERS];
             for (row, [keep, gain, weight]) in filtered.stream.rows.iter().zip(&filtered.gains) {
                 let expected = predict(filtered.stream, row, theta, changes, self.setting, &mut slope);
                 let hidden = row.censored && expected < row.y;
@@ -155,9 +158,12 @@ impl<'a> Data<'a> {
                 if hidden {
                     slope.fill(0.0);
                 }
-                active.extend((0..size).filter(|index| slope[*index] != 0.0 && state[*index] == 0.0));
-                active.sort_unstable();
-                active.dedup();
+                for index in 0..size {
+                    if slope[index] != 0.0 && !is_active[index] {
+                        is_active[index] = true;
+                        active.push(index);
+                    }
+                }
                 level *= keep;
                 let innovation = (residual - level) * weight;
                 level += gain * (residual - level);
@@ -170,11 +176,18 @@ impl<'a> Data<'a> {
                     slope[*index] = own * weight;
                 }
                 for (place, i) in active.iter().enumerate() {
-                    gradient[*i] += share * slope[*i] * innovation;
+                    let scaled = share * slope[*i];
+                    gradient[*i] += scaled * innovation;
+                    let line = &mut products[*i];
                     for j in &active[..=place] {
-                        curvature[(*i, *j)] += share * slope[*i] * slope[*j];
+                        line[*j] += scaled * slope[*j];
                     }
                 }
+            }
+        }
+        for i in 0..size {
+            for j in 0..size {
+                curvature[(i.max(j), i.min(j))] += products[i][j];
             }
         }
         (objective, gradient, curvature)

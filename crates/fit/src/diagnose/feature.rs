@@ -8,7 +8,7 @@ use super::robust::{deviation_from_absolute, median_in_place, trimmed_mean};
 /// Cells of floor: about so many in a log, none shorter or longer than these, h.
 const CELLS: f64 = 180.0;
 const SHORTEST_CELL_H: f64 = 0.5;
-const LONGEST_CELL_H: f64 = 4.0;
+const LONGEST_CELL_H: f64 = 6.0;
 /// Longest and shortest piece of a rise, h, and what is left out after switching off.
 const LONGEST_RISE_H: f64 = 3.0;
 const SHORTEST_RISE_H: f64 = 0.15;

@@ -3,6 +3,7 @@
 use super::evidence::{Data, Fit, Wander};
 use super::feature::{Features, Kind};
 use super::hypothesis::{Cause, Hypothesis, all};
+use super::log::Species;
 use super::model::{BASE, Change, Effect, PARAMETERS, Prior, Profile, Setting, Vector, predict};
 
 /// Evenly spaced onsets that every way is tried with.
@@ -251,8 +252,15 @@ impl Search<'_> {
                 smaller.ln_weight = ln_sum(&[smaller.ln_weight, weight + SMALLER.ln()]);
             }
         }
-        hold_back_none(&mut weighed, found.nothing.ln_evidence);
+        hold_back_none(&mut weighed, found.nothing.ln_evidence, self.enough_explained());
         weighed
+    }
+
+    /// The share of a change that an explanation must account for. Without pressure or the second species much of a
+    /// log's unrest has causes that it does not show, and no share is too small.
+    fn enough_explained(&self) -> f64 {
+        let both = Species::BOTH.iter().all(|species| self.features.stream(Kind::Floor(*species)).is_some());
+        if both && self.features.has_pressure { 0.5 } else { 0.0 }
     }
 
     fn single(&self, cause: Cause, own: &[&Tried], ln_prior: f64) -> Option<Weighed> {
@@ -371,13 +379,12 @@ impl Search<'_> {
 
 /// An explanation that accounts for most of what changed is not beaten by what is left over, which is the log's own
 /// unrest more often than a cause that nobody thought of.
-fn hold_back_none(weighed: &mut [Weighed], ln_nothing: f64) {
-    const MOST: f64 = 0.5;
+fn hold_back_none(weighed: &mut [Weighed], ln_nothing: f64, enough: f64) {
     const BEHIND: f64 = 4.0;
     let best = weighed.iter().filter(|own| own.cause.is_change()).map(|own| own.ln_weight).fold(f64::MIN, f64::max);
     if let Some(none) = weighed.iter_mut().find(|own| own.cause == Cause::NoneOfThese) {
         let explained = (best - ln_nothing) / (none.ln_weight - ln_nothing).max(1e-9);
-        if best - ln_nothing > 10.0 && explained > MOST {
+        if best - ln_nothing > 10.0 && explained > enough {
             none.ln_weight = none.ln_weight.min(best - BEHIND);
         }
     }

@@ -194,7 +194,7 @@ impl Search<'_> {
         while reach > 0.2 * self.features.cell_h {
             let Some((centre, theta)) = tried.best().map(|(onset, fit)| (*onset, fit.theta)) else { return };
             for onset_h in [centre - reach, centre + reach] {
-                if onset_h > -0.01 * end_h && onset_h < (1.0 - EDGE) * end_h {
+                if onset_h > EDGE * end_h && onset_h < (1.0 - EDGE) * end_h {
                     let fit = self.fit(data, tried, onset_h, &theta);
                     tried.insert(onset_h, fit);
                 }
@@ -400,7 +400,7 @@ fn onsets(features: &Features) -> Vec<f64> {
         let Some(at) = clearest_step(&y) else { continue };
         onsets.push(0.5 * (stream.rows[at - 1].time_h + stream.rows[at].time_h));
     }
-    onsets.retain(|onset| (0.0..(1.0 - EDGE) * end_h).contains(onset));
+    onsets.retain(|onset| (EDGE * end_h..(1.0 - EDGE) * end_h).contains(onset));
     onsets.sort_by(f64::total_cmp);
     onsets.dedup_by(|later, earlier| *later - *earlier < 0.12 * features.cell_h);
     onsets

@@ -17,9 +17,9 @@ pub(super) struct Wander {
 impl Wander {
     /// What sound enclosures show: a steady one, an ordinary one, a restless one, one that was badly logged.
     pub(super) const USUAL: [Self; 4] = [
-        Self { content: 0.025, dose: 0.04 },
-        Self { content: 0.06, dose: 0.05 },
-        Self { content: 0.14, dose: 0.07 },
+        Self { content: 0.04, dose: 0.04 },
+        Self { content: 0.08, dose: 0.05 },
+        Self { content: 0.16, dose: 0.07 },
         Self { content: 0.3, dose: 0.15 },
     ];
     /// What no change explains.
@@ -28,11 +28,11 @@ impl Wander {
     /// Standard deviation and memory in h.
     fn of(self, kind: Kind) -> [f64; 2] {
         match kind {
-            Kind::Floor(_) => [self.content, 30.0],
+            Kind::Floor(_) => [self.content, 48.0],
             Kind::Rise(_) => [self.content, 60.0],
             Kind::Decay(_) => [self.dose, 60.0],
             // Habits vary from week to week.
-            Kind::DoseArea(_) => [0.12_f64.max(self.dose), 60.0],
+            Kind::DoseArea(_) => [0.25_f64.max(self.dose), 60.0],
             Kind::TransferCount => [0.2_f64.max(self.dose), 60.0],
             Kind::Flow => [0.01_f64.max(0.5 * self.dose), 60.0],
             Kind::Makeup => [0.1_f64.max(2.0 * self.dose), 30.0],

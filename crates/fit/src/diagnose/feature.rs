@@ -370,7 +370,8 @@ fn areas(grid: &Grid, usual: &Usual, doses: &Doses, species: Species) -> Stream 
         let noise = doses.noise_ppm * (grid.step_h / n).sqrt();
         if mean > 0.0 && noise / mean < WORST {
             let middle = bin[bin.len() / 2].0;
-            let sd = (scatter / n.sqrt()).hypot(noise / mean).hypot(selected);
+            // Both species come in with the same doses, and a few large ones make the mean.
+            let sd = std::f64::consts::SQRT_2 * (scatter.max(0.35) / n.sqrt()).hypot(noise / mean).hypot(selected);
             let at = usual.over(grid, &(middle..=middle));
             rows.push(Row { time_h: grid.time_h(middle), value: mean.ln(), y: mean.ln(), sd, censored: false, at });
         }

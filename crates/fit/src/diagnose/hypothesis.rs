@@ -80,8 +80,8 @@ pub(super) struct Hypothesis {
     pub(super) ln_share: f64,
 }
 
-/// Spread of amplitudes: a factor of three either way.
-const SIZE_SD: f64 = 1.1;
+/// Spread of amplitudes: a factor of two and a half either way.
+const SIZE_SD: f64 = 0.9;
 /// Falls and growths of logarithms: a factor of 2.2, mostly between 1.5 and 4.
 const FALL: [f64; 2] = [-0.22, 0.6];
 
@@ -156,14 +156,14 @@ impl Ways {
 }
 
 fn leak(ways: &mut Ways, setting: &Setting) {
-    let size = [(setting.ingress[0] / setting.leak_pressure_pa).ln(), 1.3];
+    let size = [(setting.ingress[0] / setting.leak_pressure_pa).ln(), SIZE_SD];
     ways.add(Cause::Leak, Effect::Leak { size: BASE, makeup: BASE + 1 }, &[size, [(0.3_f64).ln(), 1.0]], 0.0, &SUDDEN);
 }
 
 fn permeation(ways: &mut Ways, setting: &Setting) {
     let [ratio, ratio_sd] = setting.ln_permeation_ratio;
     let mean = 0.5 * (setting.ingress[0].ln() + setting.ingress[1].ln() - ratio);
-    let amplitudes = [[mean, 1.3], [ratio, ratio_sd]];
+    let amplitudes = [[mean, SIZE_SD], [ratio, ratio_sd]];
     ways.add(Cause::GlovePermeation, Effect::Permeation { size: BASE, ratio: BASE + 1 }, &amplitudes, 0.0, &GRADUAL);
 }
 

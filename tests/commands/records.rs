@@ -130,6 +130,61 @@ fn a_check_gives_errors_and_response_and_is_said_in_the_tests_that_used_the_anal
     assert!(notes.contains("the check \\\"check\\\" of trace found a zero error of"), "{notes}");
 }
 
+#[test]
+fn the_zero_error_that_a_check_found_is_taken_off_in_the_other_tests() {
+    let bench = Bench::new();
+    bench.write("day.csv", endurance());
+    bench.write("check.csv", check());
+    bench.write("plan.toml", format!("{ENDURANCE}{CHECK}"));
+    let run = bench.run(&["qualify", "plan.toml", "--format", "json", "--out", "dossier"]);
+    let result = run.json();
+    holds(&result["tests"][0]["results"], "oxygen_max", 4.0 - 0.2);
+    let notes = result["tests"][0]["notes"].to_string();
+    assert!(notes.contains("the zero error of trace, 0.2") && notes.contains("is taken off here"), "{notes}");
+    assert_eq!(bench.run(&["recheck", "dossier"]).code, 0);
+}
+
+#[test]
+fn a_zero_check_in_the_plan_wins_over_what_a_check_found() {
+    let bench = Bench::new();
+    bench.write("day.csv", endurance());
+    bench.write("check.csv", check());
+    let stated = ENDURANCE.replace("response =", "zero_check = { value = \"1 ppm\" }\nresponse =");
+    bench.write("plan.toml", format!("{stated}{CHECK}"));
+    let result = bench.run(&["qualify", "plan.toml", "--format", "json"]).json();
+    holds(&result["tests"][0]["results"], "oxygen_max", 4.0 - 1.0);
+    let notes = result["tests"][0]["notes"].to_string();
+    assert!(notes.contains("is not taken off here: the plan states its zero_check"), "{notes}");
+}
+
+/// A zero gas before and one after, ten hours apart: 0.1 ppm and 0.3 ppm are read.
+fn check_before_and_after() -> String {
+    let mut text = "time,O2 (ppm)\n".to_owned();
+    let mut state = 5;
+    for (hour, minutes, content, reading) in [(8, 20, 0.0, 0.1), (8, 40, 50.0, 50.2), (18, 20, 0.0, 0.3)] {
+        for i in 0..120 {
+            let (minute, second) = (minutes - 20 + i / 6, 10 * (i % 6));
+            let shown = reading + 0.02 * jitter(&mut state) * (1.0 + content / 50.0);
+            writeln!(text, "2026-05-04T{hour:02}:{minute:02}:{second:02}Z,{shown:.3}").unwrap();
+        }
+    }
+    text
+}
+
+#[test]
+fn a_zero_that_moved_between_two_checks_bounds_the_drift() {
+    let bench = Bench::new();
+    bench.write("day.csv", endurance());
+    bench.write("check.csv", check_before_and_after());
+    bench.write("plan.toml", format!("{ENDURANCE}{}", CHECK.replace("[test.format]\nelapsed_unit = \"s\"\n", "")));
+    let result = bench.run(&["qualify", "plan.toml", "--format", "json"]).json();
+    let notes = result["tests"][0]["notes"].to_string();
+    assert!(notes.contains("it moved by 0.2") && notes.contains("counts as the bound of its drift"), "{notes}");
+    let budget = result["tests"][0]["results"]["oxygen_max"]["budget"].as_array().unwrap();
+    let drift = budget.iter().find(|line| line["source"] == "analyser, drift of its zero").unwrap();
+    assert!(drift["standard_uncertainty"].as_f64().unwrap() > 0.1, "{drift}");
+}
+
 /// Heated at 3 K/min from 10 min on to 210 °C and held, purged from 2 h to 3 h at 6 L/min, pumped from 5 h to 9 h.
 fn regeneration() -> String {
     let mut text = "time_s;Vessel temperature (°C);Regeneration flow (L/min);Vessel pressure (kPa abs)\n".to_owned();
@@ -216,4 +271,40 @@ fn a_regeneration_is_held_against_its_required_durations() {
     // 4 % of hydrogen burns in argon, where 3.1 % is the most that does not.
     assert!(notes.contains("can burn in air") && notes.contains("3.1 %"), "{notes}");
     assert!(notes.contains("since the last regeneration"), "{notes}");
+}
+
+/// Twelve hours with the purifier off: 0.5 ppm/h.
+fn rise() -> String {
+    let mut text = "time_s,O2 (ppm)\n".to_owned();
+    let mut state = 9;
+    for i in 0..720 {
+        let t = f64::from(i) * 60.0;
+        writeln!(text, "{t},{:.4}", 1.0 + 0.5 * t / 3600.0 + 0.004 * jitter(&mut state)).unwrap();
+    }
+    text
+}
+
+#[test]
+fn the_load_comes_from_a_rise_test_where_the_plan_states_none() {
+    let bench = Bench::new();
+    bench.write("bed.csv", regeneration());
+    bench.write("rise.csv", rise());
+    let line = "oxygen_ingress = { value = \"0.5 ppm/h\", uncertainty = \"5 %\" }\n";
+    assert!(REGENERATION.contains(line));
+    let rising = r#"
+[[test]]
+id = "night"
+method = "ppm-rise"
+files = ["rise.csv"]
+pressure = "-100 Pa"
+[test.columns]
+oxygen = { column = "O2 (ppm)", unit = "ppm" }
+[test.format]
+elapsed_unit = "s"
+"#;
+    bench.write("plan.toml", format!("{}{rising}", REGENERATION.replace(line, "")));
+    let result = bench.run(&["qualify", "plan.toml", "--format", "json"]).json();
+    let notes = result["tests"][0]["notes"].to_string();
+    assert!(notes.contains("the load is the oxygen ingress that \\\"night\\\" found, 0.50"), "{notes}");
+    assert!(notes.contains("in the 60 days since the last regeneration"), "{notes}");
 }

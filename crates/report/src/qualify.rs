@@ -9,6 +9,7 @@ use crate::bench::LeakFlags;
 use crate::catalogue::Method;
 use crate::data::Folders;
 use crate::history::HistoryReport;
+use crate::method::checked::Corrected;
 use crate::method::{self, Outcome, TestError};
 use crate::plan::{CheckResult, Plan, PlanError, Test};
 use crate::result::{CheckLine, Qualification, RESULT_SCHEMA, TestResult};
@@ -96,8 +97,7 @@ pub fn folders(plan_path: &Path, data_root: Option<PathBuf>) -> Folders {
 /// Evaluates every test of a plan and judges every limit. `progress` is told the test that begins.
 #[must_use]
 pub fn qualify(plan: Plan, folders: &Folders, mut progress: impl FnMut(&str)) -> Qualified {
-    let mut outcomes = evaluate(&plan, folders, &mut progress);
-    note_analyser_checks(&plan, &mut outcomes);
+    let outcomes = evaluate(&plan, folders, &mut progress);
     let judged: Vec<_> = outcomes.iter().flatten().flat_map(judged).collect();
     let verdicts = verdict::judge(&plan, &judged);
     let overall = verdict::overall(&plan, &verdicts, outcomes.iter().any(Result::is_err));
@@ -117,33 +117,41 @@ pub fn qualify(plan: Plan, folders: &Folders, mut progress: impl FnMut(&str)) ->
 /// Evaluates all tests: those that use the results of others after these, whatever their order in the plan.
 fn evaluate(plan: &Plan, folders: &Folders, progress: &mut impl FnMut(&str)) -> Vec<Result<Outcome, TestError>> {
     let mut outcomes: Vec<Option<Result<Outcome, TestError>>> = plan.tests.iter().map(|_| None).collect();
-    for after in [false, true] {
-        for (index, test) in plan.tests.iter().enumerate() {
-            if matches!(test.method, Method::PpmRise | Method::PpmRiseSeries | Method::Antechamber) == after {
-                progress(&test.id);
-                outcomes[index] = Some(run(plan, test, folders, &outcomes));
-            }
+    let mut turn = |plan: &Plan, turn: Turn, outcomes: &mut Vec<Option<Result<Outcome, TestError>>>| {
+        for (index, test) in plan.tests.iter().enumerate().filter(|(_, test)| Turn::of(test.method) == turn) {
+            progress(&test.id);
+            outcomes[index] = Some(run(plan, test, folders, outcomes));
         }
+    };
+    turn(plan, Turn::Check, &mut outcomes);
+    let corrected = Corrected::of(plan, &outcomes);
+    for later in [Turn::Independent, Turn::UsesLeak, Turn::UsesIngress] {
+        turn(&corrected.plan, later, &mut outcomes);
     }
-    outcomes.into_iter().flatten().collect()
+    let mut outcomes: Vec<_> = outcomes.into_iter().flatten().collect();
+    corrected.note_in(&mut outcomes);
+    outcomes
 }
 
-/// Says in the tests that used a checked analyser what the check found.
-fn note_analyser_checks(plan: &Plan, outcomes: &mut [Result<Outcome, TestError>]) {
-    let uses = |test: &Test, instrument: &str| test.columns.iter().any(|c| c.instrument.as_deref() == Some(instrument));
-    let mut notes: Vec<(String, String)> = Vec::new();
-    for (test, outcome) in plan.tests.iter().zip(&*outcomes).filter(|(test, _)| test.method == Method::AnalyserCheck) {
-        let Ok(outcome) = outcome else { continue };
-        for instrument in test.columns.iter().filter_map(|column| column.instrument.as_deref()) {
-            notes.extend(
-                method::analyser_check::note_for_others(outcome, instrument).map(|note| (instrument.to_owned(), note)),
-            );
-        }
-    }
-    for (test, outcome) in plan.tests.iter().zip(outcomes).filter(|(test, _)| test.method != Method::AnalyserCheck) {
-        if let Ok(outcome) = outcome {
-            let of_test = notes.iter().filter(|(instrument, _)| uses(test, instrument));
-            outcome.result.notes.extend(of_test.map(|(_, note)| note.clone()));
+/// When a test is evaluated.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Turn {
+    /// What it finds corrects the others.
+    Check,
+    Independent,
+    /// Takes the leak that a pressure test found, where there is one.
+    UsesLeak,
+    /// Takes the ingress that a rise found.
+    UsesIngress,
+}
+
+impl Turn {
+    fn of(method: Method) -> Self {
+        match method {
+            Method::AnalyserCheck => Self::Check,
+            Method::PpmRise | Method::PpmRiseSeries | Method::Antechamber => Self::UsesLeak,
+            Method::Regeneration => Self::UsesIngress,
+            _ => Self::Independent,
         }
     }
 }
@@ -165,7 +173,7 @@ fn run(
         Method::PurgeDown => method::purge_down::run(plan, test, folders),
         Method::Endurance => method::endurance::run(plan, test, folders),
         Method::AnalyserCheck => method::analyser_check::run(plan, test, folders),
-        Method::Regeneration => method::regeneration::run(plan, test, folders),
+        Method::Regeneration => method::regeneration::run(plan, test, folders, earlier),
         Method::Antechamber => method::antechamber::run(plan, test, folders, earlier),
         Method::VacuumHold => method::vacuum_hold::run(plan, test, folders),
         Method::MakeUp => method::make_up::run(plan, test, folders),

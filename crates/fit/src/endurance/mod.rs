@@ -31,6 +31,8 @@ pub struct Settings {
     pub off_s: Vec<[f64; 2]>,
     /// Marked transfers, s, in order; a mark may be a moment.
     pub transfers_s: Vec<[f64; 2]>,
+    /// Whether the analyser's response is stated: a time constant of zero is then an immediate one, not an unknown one.
+    pub response_is_stated: bool,
     /// Closed interval to be evaluated, s; the whole record where absent.
     pub window_s: Option<[f64; 2]>,
 }

@@ -247,11 +247,14 @@ impl Courses {
         highest += ROUGHNESS_DOUBT * (highest - typical).max(0.0) * random.normal();
         without.max_ppm.push(highest);
         without.share.push(within_s / total_s);
-        // Where between two readings the doses came is drawn once for all, so that the largest of several peaks is not
-        // the largest of several guesses.
-        let early = random.uniform(0.0, 1.0);
+        // Where between two readings the doses came: in half of the draws once for all, in half each for itself. Drawn
+        // each for itself always, the largest of several peaks would be the largest of several guesses, which lies
+        // above the truth; drawn once for all always, it lies below.
+        let common = random.uniform(0.0, 1.0);
+        let is_common = random.uniform(0.0, 1.0) < 0.5;
         for course in &self.excursions {
             if let Some(peak) = &course.peak {
+                let early = if is_common { common } else { random.uniform(0.0, 1.0) };
                 highest = highest.max(errors.content(peak.draw(random, early), course.time_s[0]));
             }
             total_s += course.weight_s.iter().sum::<f64>();
@@ -464,7 +467,11 @@ fn notes(
             share: without.share_within.as_ref().map(three),
         });
         let tau_s = trace.analyser.response_tau_s;
-        notes.push(if tau_s > 0.0 { Note::ResponsePutBack { tau_s } } else { Note::ResponseNotStated });
+        if tau_s > 0.0 {
+            notes.push(Note::ResponsePutBack { tau_s });
+        } else if !settings.response_is_stated {
+            notes.push(Note::ResponseNotStated);
+        }
     }
     let quiet_marks = settings.transfers_s.len().saturating_sub(marked);
     if quiet_marks > 0 {

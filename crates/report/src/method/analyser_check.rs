@@ -8,44 +8,53 @@ use crate::data::{ChannelData, DataError, Folders, TestData};
 use crate::plan::{Measured, Plan, Test};
 use crate::plot::{self, Clock, Figure};
 
+use super::checked::Checked;
 use super::joined::{cut, joined, whole_or_set};
 use super::outcome::Evaluated;
 use super::validity::{self, Findings};
 use super::{Evaluation, Outcome, TestError, ppm_rise};
 
+/// A check as the dossier shows it and as other tests use it.
+#[derive(Debug)]
+struct Check {
+    evaluation: AnalyserCheck,
+    checked: Option<Checked>,
+}
+
 /// Evaluates a check.
 pub(crate) fn run(plan: &Plan, test: &Test, folders: &Folders) -> Result<Outcome, TestError> {
     let data = TestData::read(plan, test, &test.files, folders)?;
-    let mut channel = checked_channel(test, &data)?;
+    let (kind, mut channel) = checked_channel(test, &data)?;
     cut(&data, &mut channel, test.window);
     let status = ppm_rise::statuses(Some(&channel));
     let trace = ppm_rise::trace_of(&channel, &status)?;
     let evaluation = fit::evaluate(&trace, &steps(test, &data)).map_err(TestError::not_evaluable)?;
-    let window_s = evaluation.window_s();
+    let window_s = window_s(&evaluation);
     let mut findings = Findings::noting(data.assumptions());
     validity::recordings(&data, window_s, &mut findings);
     findings.notes.extend(evaluation.notes.iter().map(ToString::to_string));
-    findings.notes.extend(zero_check_hint(&channel, &evaluation));
+    findings.notes.extend(zero_in_other_tests(&channel, &evaluation));
+    let checked = checked(&channel, kind, &data, &evaluation);
     Ok(Evaluated {
         findings,
         estimates: estimates(&evaluation),
         window_s,
         window_reason: whole_or_set(test.window),
         unused: Vec::new(),
-        evaluation: Box::new(evaluation),
+        evaluation: Box::new(Check { evaluation, checked }),
         data,
     }
     .into_outcome(test))
 }
 
 /// Oxygen where it is logged, else water; the plan may choose.
-fn checked_channel<'p>(test: &Test, data: &TestData<'p>) -> Result<ChannelData<'p>, TestError> {
+fn checked_channel<'p>(test: &Test, data: &TestData<'p>) -> Result<(Channel, ChannelData<'p>), TestError> {
     let wanted = test.keys.species.as_deref();
     for (channel, name) in [(Channel::Oxygen, "oxygen"), (Channel::Water, "water")] {
         if wanted.is_none_or(|wanted| wanted == name)
             && let Some(found) = joined(data, channel)?
         {
-            return Ok(found);
+            return Ok((channel, found));
         }
     }
     Err(DataError::MissingChannel {
@@ -73,18 +82,17 @@ fn quantity(content: &Measured) -> tightfit_fit::ppm_rise::Quantity {
     ppm_rise::quantity(content)
 }
 
-/// What the plan would say to have the zero error taken off in the other tests.
-fn zero_check_hint(channel: &ChannelData<'_>, evaluation: &AnalyserCheck) -> Option<String> {
+/// What becomes of the zero error in the other tests.
+fn zero_in_other_tests(channel: &ChannelData<'_>, evaluation: &AnalyserCheck) -> Option<String> {
     let zero = evaluation.zero_error.as_ref().filter(|zero| zero.kind == tightfit_fit::Kind::Estimate)?;
     let instrument = channel.instrument?;
-    let taken_off = instrument.zero_check.as_ref().map_or(0.0, |_| 1.0);
     let name = &instrument.name;
-    if taken_off > 0.0 {
+    if instrument.zero_check.is_some() {
         return Some(format!("the zero_check of {name} is taken off already; the zero error is what is left after it"));
     }
     Some(format!(
-        "the other tests keep the stated uncertainty of {name} as it is; to take the zero error off there, state in \
-         [instruments.{name}]: zero_check = {{ value = \"{:.4} ppm\", uncertainty = \"{:.4} ppm\" }}",
+        "the zero error is taken off in the plan's other tests that use {name}, as their notes say; in other plans state \
+         in [instruments.{name}]: zero_check = {{ value = \"{:.4} ppm\", uncertainty = \"{:.4} ppm\" }}",
         zero.value, zero.standard_uncertainty
     ))
 }
@@ -98,38 +106,46 @@ fn estimates(evaluation: &AnalyserCheck) -> Vec<(&'static str, Estimate)> {
     named.into_iter().filter_map(|(name, estimate)| Some((name, estimate.clone()?))).collect()
 }
 
-/// What is said in the other tests that used a checked analyser.
-pub(crate) fn note_for_others(checked: &Outcome, instrument: &str) -> Option<String> {
-    let found = |name| checked.estimates.iter().find(|(known, _)| *known == name).map(|(_, estimate)| estimate);
-    let part = |words: &str, estimate: Option<&Estimate>, unit: &str| {
-        estimate.map(|e| format!("{words} {:.3} {unit} ({:.3} to {:.3})", e.value, e.interval95[0], e.interval95[1]))
-    };
-    let parts: Vec<String> = [
-        part("a zero error of", found("zero_error"), "ppm"),
-        part("a span error of", found("span_error"), "ppm"),
-        part("a t90 of", found("response_t90"), "s"),
-    ]
-    .into_iter()
-    .flatten()
-    .collect();
-    (!parts.is_empty()).then(|| {
-        format!(
-            "the check \"{}\" of {instrument} found {}; they are not taken off here, the uncertainty stated for \
-             {instrument} must cover them (or state zero_check)",
-            checked.result.id,
-            parts.join(", ")
-        )
+/// A check as the other tests of the plan see it; `None` where no instrument is named.
+fn checked(
+    channel: &ChannelData<'_>,
+    kind: Channel,
+    data: &TestData<'_>,
+    evaluation: &AnalyserCheck,
+) -> Option<Checked> {
+    let contents = || evaluation.plateaus.iter().map(|plateau| plateau.content_ppm);
+    let least = contents().fold(f64::INFINITY, f64::min);
+    let middle_s = |span_s: [f64; 2]| data.dated.then(|| data.origin_s + 0.5 * (span_s[0] + span_s[1]));
+    Some(Checked {
+        instrument: channel.instrument?.name.clone(),
+        channel: kind,
+        contents_ppm: [least, contents().fold(f64::NEG_INFINITY, f64::max)],
+        zeros: evaluation
+            .plateaus
+            .iter()
+            .filter(|plateau| plateau.content_ppm <= least)
+            .map(|plateau| (middle_s(plateau.span_s), plateau.reading_ppm - plateau.content_ppm))
+            .collect(),
+        zero_error: evaluation.zero_error.clone(),
     })
 }
 
-impl Evaluation for AnalyserCheck {
+impl Evaluation for Check {
     fn window_s(&self) -> [f64; 2] {
-        let times = &self.series.time_s;
-        let last_plateau = self.plateaus.iter().map(|plateau| plateau.span_s[1]).fold(f64::NEG_INFINITY, f64::max);
-        [times.first().copied().unwrap_or(0.0), times.last().copied().unwrap_or(0.0).max(last_plateau)]
+        window_s(&self.evaluation)
     }
 
     fn figures(&self, clock: &Clock) -> Vec<Figure> {
-        plot::analyser_check::figures(self, clock)
+        plot::analyser_check::figures(&self.evaluation, clock)
     }
+
+    fn analyser_check(&self) -> Option<&Checked> {
+        self.checked.as_ref()
+    }
+}
+
+fn window_s(evaluation: &AnalyserCheck) -> [f64; 2] {
+    let times = &evaluation.series.time_s;
+    let last_plateau = evaluation.plateaus.iter().map(|plateau| plateau.span_s[1]).fold(f64::NEG_INFINITY, f64::max);
+    [times.first().copied().unwrap_or(0.0), times.last().copied().unwrap_or(0.0).max(last_plateau)]
 }

@@ -97,6 +97,7 @@ fn evaluate(
         target: test.keys.target.as_ref().map(|target| target.si),
         off_s: off_s.to_vec(),
         transfers_s: transfers_s.to_vec(),
+        response_is_stated: channel.instrument.is_some_and(|instrument| instrument.response.is_some()),
         window_s: test.window.map(|window| data.window_s(channel, window)),
     };
     fit::evaluate(&trace, &settings).map_err(TestError::not_evaluable)

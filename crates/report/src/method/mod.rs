@@ -3,6 +3,7 @@
 pub(crate) mod analyser_check;
 pub(crate) mod antechamber;
 mod check_of_the_hold;
+pub(crate) mod checked;
 pub(crate) mod clean_up;
 pub(crate) mod clean_up_series;
 pub(crate) mod endurance;
@@ -96,6 +97,11 @@ pub(crate) trait Evaluation: fmt::Debug {
     /// What happened during the record, numbered as the marks of the figure called "record".
     fn events(&self) -> Vec<EventLine> {
         Vec::new()
+    }
+
+    /// The evaluation as an analyser check, for the tests that used the analyser.
+    fn analyser_check(&self) -> Option<&checked::Checked> {
+        None
     }
 
     /// The evaluation as a pressure-change test, for methods that build on its leak.

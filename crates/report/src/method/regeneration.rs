@@ -1,8 +1,8 @@
 //! Method `regeneration`: how long a purifier's vessel was hot, purged and evacuated, and what that can have restored.
 
-use tightfit_fit::Estimate;
 use tightfit_fit::ppm_rise::Quantity;
 use tightfit_fit::regeneration::{self as fit, Record, Regeneration, Settings, Trace};
+use tightfit_fit::{Estimate, Kind};
 use tightfit_ingest::{Channel, PressureReference};
 use tightfit_quantity::Dimension;
 use tightfit_quantity::constant::{MOLAR_GAS_CONSTANT, STANDARD_ATMOSPHERE_PA, ZERO_CELSIUS_K};
@@ -29,8 +29,13 @@ pub(crate) struct Run {
     pub(crate) evacuated_below_pa: Option<f64>,
 }
 
-/// Evaluates a regeneration.
-pub(crate) fn run(plan: &Plan, test: &Test, folders: &Folders) -> Result<Outcome, TestError> {
+/// Evaluates a regeneration. `earlier` are the outcomes of the plan's other tests: a rise tells the load.
+pub(crate) fn run(
+    plan: &Plan,
+    test: &Test,
+    folders: &Folders,
+    earlier: &[Option<Result<Outcome, TestError>>],
+) -> Result<Outcome, TestError> {
     let data = TestData::read(plan, test, &test.files, folders)?;
     let channels = Channels::gather(plan, test, &data)?;
     let keys = &test.keys;
@@ -61,7 +66,10 @@ pub(crate) fn run(plan: &Plan, test: &Test, folders: &Folders) -> Result<Outcome
     findings.notes.extend(evaluation.notes.iter().map(ToString::to_string));
     findings.notes.extend(meter.into_iter().flat_map(|meter| meter.notes));
     findings.notes.extend(missing(&channels, test));
-    findings.notes.extend(load(plan, test, &evaluation, &room));
+    if let Some((rate, because)) = ingress(test, earlier) {
+        findings.notes.extend(because);
+        findings.notes.extend(load(plan, test, &evaluation, &room, rate));
+    }
     findings.notes.extend(reducing_gas::cautions(plan, test));
     let estimates = estimates(&evaluation);
     let window_s = evaluation.window_s;
@@ -158,12 +166,29 @@ fn missing(channels: &Channels<'_>, test: &Test) -> Vec<String> {
     cases.into_iter().filter(|(applies, _)| *applies).map(|(_, words)| words.to_owned()).collect()
 }
 
+/// The oxygen that comes in, 1/s: as the test states it, else as a rise test of the plan found it, which is said.
+fn ingress(test: &Test, earlier: &[Option<Result<Outcome, TestError>>]) -> Option<(Quantity, Option<String>)> {
+    const PPM_PER_H: f64 = 1e-6 / 3600.0;
+    if let Some(stated) = &test.keys.oxygen_ingress {
+        return Some((ppm_rise::quantity(stated), None));
+    }
+    let valid = earlier.iter().flatten().flatten().filter(|outcome| outcome.result.valid);
+    let (id, found) = valid
+        .filter_map(|outcome| {
+            let (_, found) = outcome.estimates.iter().find(|(name, _)| *name == "oxygen_ingress")?;
+            Some((&outcome.result.id, found))
+        })
+        .find(|(_, found)| found.kind == Kind::Estimate && found.value > 0.0)?;
+    let rate = Quantity::new(found.value * PPM_PER_H, found.standard_uncertainty * PPM_PER_H);
+    let words = format!("the load is the oxygen ingress that \"{id}\" found, {:.4} ppm/h", found.value);
+    Some((rate, Some(words)))
+}
+
 /// The oxygen load since the last regeneration against what this one can have restored, and when the next is due.
-fn load(plan: &Plan, test: &Test, evaluation: &Regeneration, room: &ppm_rise::Room) -> Vec<String> {
+fn load(plan: &Plan, test: &Test, evaluation: &Regeneration, room: &ppm_rise::Room, rate: Quantity) -> Vec<String> {
     let keys = &test.keys;
-    let (Some(ingress), Some(volume)) = (&keys.oxygen_ingress, &plan.enclosure.volume) else { return Vec::new() };
+    let Some(volume) = &plan.enclosure.volume else { return Vec::new() };
     let gas_mol = volume.si * room.pressure_pa / (MOLAR_GAS_CONSTANT * room.temperature_k);
-    let rate = ppm_rise::quantity(ingress);
     let rate_mol_per_day = rate.value * gas_mol * 86_400.0;
     let relative =
         (rate.standard_uncertainty / rate.value).hypot(volume.standard_uncertainty.unwrap_or(0.0) / volume.si);
@@ -209,12 +234,14 @@ fn forecast(plan: &Plan, test: &Test, restored: Option<&Estimate>, rate: Quantit
         return None;
     }
     // The dose bounds what it restored; the bed holds no more than its capacity.
-    let (available_mol, because) = match restored {
-        Some(restored) if restored.value < full_mol => (restored.value, "what the dose can have restored"),
-        _ => (full_mol, "the bed's capacity"),
+    let (available_mol, uncertainty_mol, because) = match restored {
+        Some(restored) if restored.value < full_mol => {
+            (restored.value, restored.standard_uncertainty, "what the dose can have restored")
+        }
+        _ => (full_mol, uncertainty_mol, "the bed's capacity"),
     };
     let days = available_mol / rate.value;
-    let relative: f64 = (uncertainty_mol / full_mol).hypot(rate.standard_uncertainty / rate.value);
+    let relative: f64 = (uncertainty_mol / available_mol).hypot(rate.standard_uncertainty / rate.value);
     Some(format!(
         "at this load the next regeneration is due after at most {days:.0} days (95 %: {:.0} to {:.0} days), by {because}",
         days * (-1.96 * relative).exp(),

@@ -51,16 +51,21 @@ pub struct Path {
     pub roughness_per_s: f64,
 }
 
-/// Wandering of one kind, tried: variance of a reading, wandering, log-likelihood.
+/// Wandering of one kind, tried: variance of a reading, wandering, logarithm of likelihood times prior weight.
 struct Tried {
     white_variance: f64,
     diffusion: f64,
-    log_likelihood: f64,
+    log_weight: f64,
     is_trend: bool,
 }
 
 /// Ratios of wandering to noise that are tried, from none to readings without noise.
 const RATIOS: i32 = 29;
+/// Weight beforehand of a level that does not move, beside 1 for each ratio: it is one of three ways, not one of many.
+const STILL: f64 = 15.0;
+/// Weight beforehand of each smooth course: where the readings cannot tell, a rough course is the safer guess, since its
+/// largest value lies above that of the smooth one through the same readings.
+const SMOOTH: f64 = 0.2;
 /// Candidates of less weight are left out.
 const LEAST_WEIGHT: f64 = 2e-3;
 /// A series so short has no slope to be told.
@@ -77,17 +82,17 @@ impl LocalLevel {
         }
         let series = Series { time_s, value, readings };
         let tried = series.try_all();
-        let best = tried.iter().map(|t| t.log_likelihood).fold(f64::NEG_INFINITY, f64::max);
+        let best = tried.iter().map(|t| t.log_weight).fold(f64::NEG_INFINITY, f64::max);
         if !best.is_finite() {
             // All values alike: there is nothing to be estimated but the rounding.
             let filtered = Filtered::Steps(steps::filter(&series, least_variance, 0.0));
             let candidates = vec![Candidate { white_variance: least_variance, weight: 1.0, filtered }];
             return Some(Self { series, candidates });
         }
-        let total: f64 = tried.iter().map(|t| (t.log_likelihood - best).exp()).sum();
+        let total: f64 = tried.iter().map(|t| (t.log_weight - best).exp()).sum();
         let candidates = tried
             .into_iter()
-            .map(|t| ((t.log_likelihood - best).exp() / total, t))
+            .map(|t| ((t.log_weight - best).exp() / total, t))
             .filter(|(weight, _)| *weight > LEAST_WEIGHT)
             .map(|(weight, t)| {
                 let white_variance = t.white_variance.max(least_variance);
@@ -173,7 +178,8 @@ impl Series {
             .map(|index| {
                 let diffusion = ratio(index) / (readings * step_s);
                 let (white_variance, log_likelihood) = steps::concentrated(self, diffusion);
-                Tried { white_variance, diffusion, log_likelihood, is_trend: false }
+                let prior = if index == 0 { STILL } else { 1.0_f64 };
+                Tried { white_variance, diffusion, log_weight: log_likelihood + prior.ln(), is_trend: false }
             })
             .collect();
         if self.len() >= LEAST_FOR_TREND {
@@ -181,7 +187,7 @@ impl Series {
             tried.extend((1..RATIOS).map(|index| {
                 let diffusion = ratio(index).powf(1.5) / (readings * step_s.powi(3));
                 let (white_variance, log_likelihood) = trend::concentrated(self, diffusion);
-                Tried { white_variance, diffusion, log_likelihood, is_trend: true }
+                Tried { white_variance, diffusion, log_weight: log_likelihood + SMOOTH.ln(), is_trend: true }
             }));
         }
         tried

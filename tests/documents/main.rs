@@ -38,6 +38,47 @@ fn every_command_line_of_the_documents_ends_as_it_says() {
     }
 }
 
+/// Every command of the program.
+const COMMANDS: [&str; 11] = [
+    "qualify",
+    "diagnose",
+    "inspect",
+    "draft",
+    "design",
+    "recheck",
+    "leak",
+    "convert",
+    "history",
+    "completions",
+    "manual",
+];
+
+#[test]
+fn the_help_of_every_command_has_an_example_and_fits_a_terminal() {
+    let folder = workspace();
+    let overview = run_in(&folder, &["--help"]).stdout;
+    for name in COMMANDS {
+        assert!(overview.contains(&format!("\n  {name} ")), "{name} is missing in:\n{overview}");
+        let run = run_in(&folder, &[name, "--help"]);
+        assert_eq!(run.code, 0, "{run:?}");
+        let example = format!("\n  tightfit {name}");
+        assert!(
+            run.stdout.contains("Example") && run.stdout.contains(&example),
+            "{name} has no example:\n{}",
+            run.stdout
+        );
+        assert!(run.stdout.lines().all(|line| line.chars().count() <= 80), "{name} is too wide:\n{}", run.stdout);
+    }
+    let listed = overview.lines().skip_while(|line| *line != "Commands:").skip(1).take_while(|line| !line.is_empty());
+    let told: Vec<&str> = listed
+        // Names stand two blanks in; what is further in goes on with words.
+        .filter_map(|line| line.strip_prefix("  ").filter(|line| !line.starts_with(' ')))
+        .filter_map(|line| line.split_whitespace().next())
+        .filter(|name| *name != "help")
+        .collect();
+    assert!(told.iter().all(|name| COMMANDS.contains(name)), "{told:?}");
+}
+
 #[test]
 fn every_link_between_documents_leads_somewhere() {
     let workspace = workspace();

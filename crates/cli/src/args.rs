@@ -43,8 +43,10 @@ pub(crate) enum Command {
     #[command(subcommand)]
     History(HistoryCommand),
     /// Print shell completions
+    #[command(after_help = "Example:\n  tightfit completions bash > tightfit.bash")]
     Completions(CompletionsArgs),
     /// Print the manual page (roff)
+    #[command(after_help = "Example:\n  tightfit manual > tightfit.1")]
     Manual,
 }
 
@@ -87,7 +89,7 @@ pub(crate) struct QualifyArgs {
     #[arg(long, value_name = "FILE", requires = "record")]
     pub(crate) store: Option<PathBuf>,
     /// Day of the test, where the logs do not tell it (YYYY-MM-DD)
-    #[arg(long, value_name = "DAY", requires = "record")]
+    #[arg(long, value_parser = day, value_name = "DAY", requires = "record")]
     pub(crate) date: Option<jiff::civil::Date>,
     /// How the result is printed
     #[arg(long, value_enum, default_value_t = Format::Text)]
@@ -133,7 +135,7 @@ pub(crate) struct HistoryAddArgs {
     /// The folder of a dossier, or its dossier.json
     pub(crate) dossier: PathBuf,
     /// Day of the test, where the logs do not tell it (YYYY-MM-DD)
-    #[arg(long, value_name = "DAY")]
+    #[arg(long, value_parser = day, value_name = "DAY")]
     pub(crate) date: Option<jiff::civil::Date>,
     /// Number of the entry that this one takes the place of
     #[arg(long, value_name = "NUMBER")]
@@ -153,7 +155,7 @@ pub(crate) struct HistoryNoteArgs {
     #[arg(long, value_name = "WHAT", value_parser = tightfit_report::history::SERVICES)]
     pub(crate) what: String,
     /// Day of the service (YYYY-MM-DD); today without it
-    #[arg(long, value_name = "DAY")]
+    #[arg(long, value_parser = day, value_name = "DAY")]
     pub(crate) date: Option<jiff::civil::Date>,
     /// Number of the entry that this one takes the place of
     #[arg(long, value_name = "NUMBER")]
@@ -193,7 +195,7 @@ pub(crate) struct HistoryTrendArgs {
     #[arg(long, requires = "out")]
     pub(crate) replace: bool,
     /// Day from which forecasts count (YYYY-MM-DD); today without it
-    #[arg(long, value_name = "DAY")]
+    #[arg(long, value_parser = day, value_name = "DAY")]
     pub(crate) today: Option<jiff::civil::Date>,
     /// How it is printed
     #[arg(long, value_enum, default_value_t = Format::Text)]
@@ -266,7 +268,7 @@ pub(crate) struct InspectArgs {
     #[arg(long)]
     pub(crate) rows: bool,
     /// Zone of local times, for example Europe/Vienna or +02:00
-    #[arg(long, value_name = "ZONE")]
+    #[arg(long, value_name = "ZONE", allow_hyphen_values = true, value_parser = time_zone)]
     pub(crate) time_zone: Option<String>,
     /// How the result is printed
     #[arg(long, value_enum, default_value_t = Format::Text)]
@@ -287,7 +289,7 @@ pub(crate) struct DraftArgs {
     #[arg(required = true)]
     pub(crate) files: Vec<PathBuf>,
     /// Zone of local times, for example Europe/Vienna or +02:00
-    #[arg(long, value_name = "ZONE")]
+    #[arg(long, value_name = "ZONE", allow_hyphen_values = true, value_parser = time_zone)]
     pub(crate) time_zone: Option<String>,
 }
 
@@ -374,7 +376,7 @@ pub(crate) struct LeakArgs {
     #[arg(long, value_name = "PRESSURE")]
     pub(crate) room_pressure: Option<String>,
     /// Zone of local times, for example Europe/Vienna or +02:00
-    #[arg(long, value_name = "ZONE", allow_hyphen_values = true, value_parser = not_a_flag)]
+    #[arg(long, value_name = "ZONE", allow_hyphen_values = true, value_parser = time_zone)]
     pub(crate) time_zone: Option<String>,
     /// Start of the window: a time, or a duration after the first row
     #[arg(long, value_name = "MOMENT")]
@@ -430,4 +432,17 @@ fn not_a_flag(value: &str) -> Result<String, String> {
         return Err(format!("a value is missing before {value}"));
     }
     Ok(value.to_owned())
+}
+
+/// A zone that can be looked up: an unknown one would leave local times as if no zone had been named.
+fn time_zone(value: &str) -> Result<String, String> {
+    let value = not_a_flag(value)?;
+    if tightfit_report::plan::is_time_zone(&value) {
+        return Ok(value);
+    }
+    Err("no such zone; write a name such as Europe/Vienna or an offset such as +02:00".to_owned())
+}
+
+fn day(value: &str) -> Result<jiff::civil::Date, String> {
+    value.parse().map_err(|_| "no day of the calendar; write it as 2026-05-04".to_owned())
 }

@@ -14,10 +14,11 @@ pub(crate) fn result(text: &str) -> io::Result<()> {
 /// Says what is wrong and what to do. Nothing is left to do where standard error itself is closed.
 pub(crate) fn error(message: &str, hint: Option<&str>) {
     let mut err = io::stderr().lock();
-    let _ = writeln!(err, "error: {message}");
-    if let Some(hint) = hint {
-        let _ = writeln!(err, "    {hint}");
-    }
+    let hint = hint.map(|hint| format!("    {hint}\n")).unwrap_or_default();
+    let text = format!("error: {message}\n{hint}");
+    // A file keeps one line a message, to be searched; a terminal would cut words in two.
+    let text = if err.is_terminal() { tightfit_report::text::message(&text) } else { text };
+    let _ = err.write_all(text.as_bytes());
 }
 
 /// Says something beside the result.

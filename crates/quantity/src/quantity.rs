@@ -21,6 +21,11 @@ pub enum QuantityError {
         /// The text as it was found.
         text: String,
     },
+    /// A number with more behind it that belongs to no unit: a second point, a comma.
+    BadNumber {
+        /// The text as it was found.
+        text: String,
+    },
     /// The unit is not known.
     Unit(UnitError),
     /// The unit measures something else.
@@ -31,6 +36,11 @@ pub enum QuantityError {
         found: Dimension,
         /// What was asked for.
         expected: Dimension,
+    },
+    /// A temperature that there is not.
+    BelowAbsoluteZero {
+        /// The text as it was found.
+        text: String,
     },
     /// The number is too large to be represented.
     NotFinite {
@@ -44,10 +54,24 @@ impl fmt::Display for QuantityError {
         match self {
             Self::NoNumber { text } if text.trim().is_empty() => write!(f, "a quantity is missing"),
             Self::NoNumber { text } => write!(f, "\"{text}\" does not start with a number"),
+            Self::BadNumber { text } => {
+                write!(f, "\"{text}\" is no number that can be read; write it with one decimal point, no comma")
+            }
             Self::Unit(error) => error.fmt(f),
+            Self::BelowAbsoluteZero { text } => write!(f, "\"{text}\" is below absolute zero (-273.15 °C)"),
+            // A bare number is most often a forgotten unit.
+            Self::WrongDimension { text, found: Dimension::Ratio, expected } if text.parse::<f64>().is_ok() => {
+                write!(
+                    f,
+                    "\"{text}\" has no unit, expected a {} (for example in {})",
+                    expected.name(),
+                    expected.example()
+                )
+            }
             Self::WrongDimension { text, found, expected } => write!(
                 f,
-                "\"{text}\" is a {}, expected a {} (for example in {})",
+                "\"{text}\" is {}{}, expected a {} (for example in {})",
+                if *found == Dimension::Other { "" } else { "a " },
                 found.name(),
                 expected.name(),
                 expected.example()
@@ -80,6 +104,9 @@ impl Quantity {
     /// accepted here: in a plan `1,013` could be one or a thousand.
     pub fn parse(text: &str) -> Result<Self, QuantityError> {
         let (value, unit) = split_number(text).ok_or_else(|| QuantityError::NoNumber { text: text.to_owned() })?;
+        if unit.starts_with(['.', ',']) {
+            return Err(QuantityError::BadNumber { text: text.to_owned() });
+        }
         if !value.is_finite() {
             return Err(QuantityError::NotFinite { text: text.to_owned() });
         }
@@ -114,9 +141,13 @@ impl Quantity {
     /// The value in SI units if it has the dimension that is needed.
     ///
     /// # Errors
-    /// [`QuantityError::WrongDimension`].
+    /// [`QuantityError::WrongDimension`]; [`QuantityError::BelowAbsoluteZero`] of a temperature.
     pub fn si_of(&self, expected: Dimension) -> Result<f64, QuantityError> {
-        self.check(expected).map(|()| self.si())
+        self.check(expected)?;
+        if expected == Dimension::Temperature && self.si() < 0.0 {
+            return Err(QuantityError::BelowAbsoluteZero { text: self.text.clone() });
+        }
+        Ok(self.si())
     }
 
     /// A difference (resolution, offset, uncertainty) in SI units: `"0.1 °C"` is 0.1 K.

@@ -124,6 +124,9 @@ impl Conditions {
 /// See [`ConvertError`].
 pub fn convert_text(value: &str, unit: &str, conditions: &Conditions) -> Result<String, ConvertError> {
     let value = Quantity::parse(value)?;
+    if value.unit().dimension() == Dimension::Temperature {
+        value.si_of(Dimension::Temperature)?;
+    }
     let unit = Unit::parse(unit).map_err(QuantityError::from)?;
     let converted = convert(&value, &unit, conditions)?;
     let number = display_number(converted.value, 7);

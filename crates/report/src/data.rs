@@ -6,7 +6,8 @@ use std::path::{Component, Path, PathBuf};
 
 use jiff::Timestamp;
 use tightfit_ingest::{
-    Channel, ColumnRequest, PressureReference, Question, ReadError, ReadOptions, Recording, Series, Status, read_bytes,
+    Channel, ColumnRequest, PressureReference, Question, ReadError, ReadOptions, Recording, RowReason, Series,
+    SetAside, Status, read_bytes,
 };
 use tightfit_quantity::{Dimension, StandardReference};
 
@@ -99,6 +100,15 @@ pub enum DataError {
         /// The question.
         question: Box<Question>,
     },
+    /// Every row was set aside.
+    NoRowUsed {
+        /// The file.
+        file: String,
+        /// Its rows.
+        rows: u64,
+        /// Why they were set aside.
+        reasons: String,
+    },
     /// Dated logs and logs without dates in one test.
     MixedTimeBases {
         /// A dated file.
@@ -132,6 +142,9 @@ impl DataError {
             }
             Self::Read(error) => error.hint(),
             Self::Question { question, .. } => format!("answer it in the plan: {}", question.answer),
+            Self::NoRowUsed { file, .. } => {
+                format!("correct [test.format] or [test.columns]; tightfit inspect {file} --rows lists the lines")
+            }
             Self::MixedTimeBases { .. } => {
                 "export the file without dates again with date and time, or test with one logger".to_owned()
             }
@@ -147,6 +160,9 @@ impl fmt::Display for DataError {
             Self::OutsideFolder { file } => write!(f, "{file}: the path leaves the plan's folder"),
             Self::Read(error) => error.fmt(f),
             Self::Question { file, question } => write!(f, "{file}: {}", question.text),
+            Self::NoRowUsed { file, rows, reasons } => {
+                write!(f, "{file}: none of its {rows} rows can be used: {reasons}")
+            }
             Self::MixedTimeBases { dated, elapsed } => {
                 write!(f, "{dated} has dates and {elapsed} has none, so they cannot be put on one time base")
             }
@@ -173,6 +189,9 @@ impl<'p> TestData<'p> {
     /// [`DataError`] for the first file that cannot be used.
     pub fn read(plan: &'p Plan, test: &'p Test, files: &[String], folders: &Folders) -> Result<Self, DataError> {
         let files = files.iter().map(|file| read_file(plan, test, file, folders)).collect::<Result<Vec<_>, _>>()?;
+        if let Some(error) = no_row_used(&files) {
+            return Err(error);
+        }
         let dated = files.iter().find(|file| file.recording.is_dated());
         let elapsed = files.iter().find(|file| !file.recording.is_dated());
         if let (Some(dated), Some(elapsed)) = (dated, elapsed) {
@@ -302,6 +321,22 @@ impl<'p> TestData<'p> {
     pub fn test(&self) -> &'p Test {
         self.test
     }
+}
+
+/// Files of which no row can be used because of its time, without a question that would tell so.
+fn no_row_used(files: &[RawFile]) -> Option<DataError> {
+    let of_time = |aside: &SetAside| {
+        matches!(aside.reason, RowReason::TimeMissing | RowReason::TimeUnreadable | RowReason::TimeSkipped)
+    };
+    let lost = |file: &RawFile| {
+        let account = &file.recording.account;
+        let asked = file.recording.questions.iter().any(|question| question.blocking);
+        account.rows_used() == 0 && !asked && account.by_reason().iter().any(of_time)
+    };
+    let first = files.first().filter(|_| files.iter().all(lost))?;
+    let account = &first.recording.account;
+    let reasons: Vec<_> = account.by_reason().iter().map(|aside| format!("{} {}", aside.count, aside.reason)).collect();
+    Some(DataError::NoRowUsed { file: first.name.clone(), rows: account.rows_read(), reasons: reasons.join(", ") })
 }
 
 fn read_file(plan: &Plan, test: &Test, file: &str, folders: &Folders) -> Result<RawFile, DataError> {

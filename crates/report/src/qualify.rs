@@ -51,6 +51,9 @@ impl QualifyError {
     #[must_use]
     pub fn hint(&self) -> Option<&'static str> {
         match self {
+            Self::Read { source, .. } if source.kind() == io::ErrorKind::InvalidData => {
+                Some("save it as UTF-8 text; tightfit draft writes a first plan")
+            }
             Self::Read { .. } => {
                 Some("check the name and that the file may be read; tightfit draft writes a first plan")
             }

@@ -9,7 +9,7 @@ mod qualification;
 pub use design::design;
 pub use diagnosis::diagnosis;
 pub use inspection::{inspection, rows_set_aside};
-pub use layout::Paint;
 pub(crate) use layout::paragraph;
+pub use layout::{Paint, message};
 pub use qualification::qualification;
 pub(crate) use qualification::{percent, value_text};

@@ -95,7 +95,7 @@ impl fmt::Display for HistoryError {
             Self::Store(error) => error.fmt(f),
             Self::Dossier { path, source } => write!(f, "{}: the dossier cannot be read: {source}", path.display()),
             Self::NotARecord { path, source } => {
-                write!(f, "{}: this is not the record of a dossier: {source}", path.display())
+                write!(f, "{}, line {}: this is not the record of a dossier", path.display(), source.line())
             }
             Self::Edited { path } => write!(f, "{}: the record was changed after it was written", path.display()),
             Self::NoDay => write!(f, "the logs carry no dates, so the day of the test is not known"),

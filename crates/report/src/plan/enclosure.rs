@@ -179,7 +179,9 @@ pub(super) fn positive(section: &Section<'_>, key: &'static str, dimension: Dime
     None
 }
 
-fn is_time_zone(zone: &str) -> bool {
+/// Whether `zone` names a time zone, such as `Europe/Vienna`, or an offset, such as `+02:00`.
+#[must_use]
+pub fn is_time_zone(zone: &str) -> bool {
     jiff::tz::TimeZone::get(zone).is_ok() || jiff::fmt::strtime::parse("%:z", zone).is_ok()
 }
 

@@ -167,6 +167,7 @@ impl Mistake {
     #[must_use]
     pub fn hint(&self) -> Option<String> {
         match self {
+            Self::Syntax { message } if message.contains("duplicate key") => Some("keep one of the two".to_owned()),
             Self::Syntax { .. } => Some("text stands in \"quotes\"; a section name in [brackets]".to_owned()),
             Self::UnknownKey { nearest: Some(nearest), .. } | Self::NotDefined { nearest: Some(nearest), .. } => {
                 Some(format!("did you mean \"{nearest}\"?"))
@@ -229,10 +230,9 @@ impl fmt::Display for PlanError {
                 writeln!(f)?;
             }
             writeln!(f, "{}, line {}: {}", self.file, located.line, located.mistake)?;
-            write!(f, "    {}", located.text.trim())?;
-            if let Some(hint) = located.mistake.hint() {
-                write!(f, "\n    {hint}")?;
-            }
+            let shown = [Some(located.text.trim().to_owned()), located.mistake.hint()];
+            let lines: Vec<_> = shown.into_iter().flatten().filter(|line| !line.is_empty()).collect();
+            write!(f, "    {}", lines.join("\n    "))?;
         }
         Ok(())
     }

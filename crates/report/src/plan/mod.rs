@@ -18,7 +18,7 @@ use toml::de::DeTable;
 use crate::catalogue::{Method, RESULTS};
 
 pub use design::{DesignPlan, RoomClass};
-pub use enclosure::{Compliance, Enclosure, Glove, Purifier, Room, Supply};
+pub use enclosure::{Compliance, Enclosure, Glove, Purifier, Room, Supply, is_time_zone};
 pub use instrument::{ClockOffset, Instrument, MadeFor, ZeroCheck};
 pub use limit::{Bound, Check, CheckResult, Limit, Rule};
 pub(crate) use mistake::nearest;
@@ -30,6 +30,9 @@ use section::{Notebook, Section};
 
 /// Format version of plans.
 const VERSION: i64 = 1;
+
+/// Mistakes of syntax that are told at once.
+const SYNTAX_TOLD: usize = 5;
 
 /// A plan that was read without mistakes.
 #[derive(Debug, Clone, PartialEq)]
@@ -105,7 +108,8 @@ impl Plan {
     fn parse_for(purpose: Purpose, file: &str, text: &str) -> Result<Self, PlanError> {
         let notebook = Notebook::new(text);
         let (root, syntax) = DeTable::parse_recoverable(text);
-        for error in &syntax {
+        // A log given as a plan has a mistake in every line.
+        for error in syntax.iter().take(SYNTAX_TOLD) {
             let message = error.message().lines().next().unwrap_or_default().to_owned();
             notebook.note(error.span().map_or(0, |span| span.start), Mistake::Syntax { message });
         }

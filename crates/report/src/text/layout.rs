@@ -38,9 +38,28 @@ pub(crate) fn paragraph(out: &mut String, label: &str, indent: usize, text: &str
     out.push('\n');
 }
 
+/// A message wrapped to the terminal line by line; what a line starts with in blanks, its further lines start with too.
+#[must_use]
+pub fn message(text: &str) -> String {
+    let mut out = String::new();
+    for line in text.lines() {
+        let indent = line.len() - line.trim_start().len();
+        paragraph(&mut out, "", indent, line);
+    }
+    out
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_message_keeps_its_lines_and_their_indents() {
+        let text = format!("error: plan.toml, line 5: {}\n    volume = \"0\"", "much is wrong ".repeat(9));
+        let wrapped = message(&text);
+        assert!(wrapped.lines().count() == 3 && wrapped.lines().all(|line| line.chars().count() <= WIDTH), "{wrapped}");
+        assert!(wrapped.ends_with("\n    volume = \"0\"\n"), "{wrapped}");
+    }
 
     #[test]
     fn no_line_of_a_paragraph_is_wider_than_the_terminal() {

@@ -132,8 +132,13 @@ fn carrier(section: &Section<'_>) -> Option<Gas> {
     let gas = Gas::parse(&text);
     if gas.is_none() {
         let names = Gas::ALL.map(Gas::name);
-        let nearest = nearest(&text, names);
-        section.note("carrier", Mistake::NotDefined { kind: "gas", name: text, nearest });
+        let mistake = Mistake::UnknownWord {
+            key: "carrier".to_owned(),
+            nearest: nearest(&text, names),
+            found: text,
+            allowed: names.map(str::to_owned).to_vec(),
+        };
+        section.note("carrier", mistake);
     }
     gas
 }

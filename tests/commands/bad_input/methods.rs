@@ -12,6 +12,7 @@ fn log(header: &str, count: u32, value: impl Fn(u32) -> f64) -> String {
     })
 }
 
+#[expect(clippy::too_many_lines, reason = "a table, one case after the other")]
 fn cases() -> Vec<Case> {
     let oxygen = |count, value: fn(u32) -> f64| log("O2 (ppm)", count, value);
     let chamber = |count, value: fn(u32) -> f64| log("antechamber pressure (mbar absolute)", count, value);

@@ -102,7 +102,7 @@ fn cases() -> Vec<Case> {
             .says(&["at least"]),
         method("analyser-check without reference gas", "method = \"analyser-check\"")
             .log(oxygen(120, |_| 50.0))
-            .says(&["reference gas"]),
+            .says(&["the content of the reference gas is not stated", "reference_gas ="]),
         method(
             "analyser-check whose step has no content",
             "method = \"analyser-check\"\n[[test.step]]\nfrom = \"1 min\"",

@@ -28,7 +28,7 @@ pub(crate) fn run(plan: &Plan, test: &Test, folders: &Folders) -> Result<Outcome
     cut(&data, &mut channel, test.window);
     let status = ppm_rise::statuses(Some(&channel));
     let trace = ppm_rise::trace_of(&channel, &status)?;
-    let evaluation = fit::evaluate(&trace, &steps(test, &data)).map_err(TestError::not_evaluable)?;
+    let evaluation = fit::evaluate(&trace, &steps(test, &data)).map_err(not_evaluable)?;
     let window_s = window_s(&evaluation);
     let mut findings = Findings::noting(data.assumptions());
     validity::recordings(&data, window_s, &mut findings);
@@ -148,4 +148,14 @@ fn window_s(evaluation: &AnalyserCheck) -> [f64; 2] {
     let times = &evaluation.series.time_s;
     let last_plateau = evaluation.plateaus.iter().map(|plateau| plateau.span_s[1]).fold(f64::NEG_INFINITY, f64::max);
     [times.first().copied().unwrap_or(0.0), times.last().copied().unwrap_or(0.0).max(last_plateau)]
+}
+
+fn not_evaluable(error: fit::AnalyserCheckError) -> TestError {
+    match error {
+        fit::AnalyserCheckError::NoReferenceGas => TestError::NotEvaluable {
+            error: Box::new(error),
+            hint: "state it in the test: reference_gas = \"50 ppm\", or a [[test.step]] with content for each gas",
+        },
+        error => TestError::not_evaluable(error),
+    }
 }

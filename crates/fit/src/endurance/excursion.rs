@@ -45,8 +45,15 @@ const MARK_REACH_S: f64 = 900.0;
 const MARK_REACH_CADENCES: f64 = 3.0;
 const MEDIAN_OF_ABSOLUTE_NORMAL: f64 = 0.674_489_75;
 
+/// The excursions of a record. Those that last as long as the level is averaged over lift it where they are: it is taken
+/// again without them, and they are looked for again.
 pub(super) fn find(readings: &Readings, transfers_s: &[[f64; 2]]) -> (Vec<Found>, Baseline) {
-    let baseline = Baseline::of(readings);
+    let lifted = Baseline::of(readings, &[]);
+    let baseline = Baseline::of(readings, &search(readings, transfers_s, &lifted));
+    (search(readings, transfers_s, &baseline), baseline)
+}
+
+fn search(readings: &Readings, transfers_s: &[[f64; 2]], baseline: &Baseline) -> Vec<Found> {
     let scatter = readings.noise_ppm.max(baseline.spread_ppm);
     let calm = median_of_three(&readings.ppm);
     let span_s = readings.time_s[readings.len() - 1] - readings.time_s[0];
@@ -72,7 +79,7 @@ pub(super) fn find(readings: &Readings, transfers_s: &[[f64; 2]]) -> (Vec<Found>
         }
         index = last + 1;
     }
-    (found, baseline)
+    found
 }
 
 fn is_marked(readings: &Readings, first: usize, last: usize, transfers_s: &[[f64; 2]]) -> bool {
@@ -82,7 +89,8 @@ fn is_marked(readings: &Readings, first: usize, last: usize, transfers_s: &[[f64
 }
 
 impl Baseline {
-    fn of(readings: &Readings) -> Self {
+    /// From the readings outside `excursions`; where these are all that there is, from all.
+    fn of(readings: &Readings, excursions: &[Found]) -> Self {
         let start_s = readings.time_s[0];
         let span_s = readings.time_s[readings.len() - 1] - start_s;
         let bin_s = (span_s / 600.0).max(10.0 * readings.cadence_s).max(f64::MIN_POSITIVE);
@@ -92,14 +100,24 @@ impl Baseline {
             let bin = ((readings.time_s[first] - start_s) / bin_s) as usize;
             let end_s = start_s + (bin + 1) as f64 * bin_s;
             let count = readings.time_s[first..].partition_point(|t| *t < end_s).max(1);
+            let last = first + count - 1;
+            let is_out = excursions.iter().any(|f| f.first <= last && first <= f.last);
             medians.resize(bin, None);
-            medians.push(Some(median(readings.ppm[first..first + count].to_vec())));
+            medians.push((!is_out).then(|| median(readings.ppm[first..=last].to_vec())));
             first += count;
         }
+        if medians.iter().all(Option::is_none) {
+            return Self::of(readings, &[]);
+        }
+        let bins = medians.iter().flatten().count();
+        // Beside an excursion the level is that of the nearest bins on either side.
         let near = |bin: usize| {
-            let range = bin.saturating_sub(REACH)..(bin + REACH + 1).min(medians.len());
-            let values: Vec<f64> = medians[range].iter().copied().flatten().collect();
-            if values.is_empty() { f64::NAN } else { median(values) }
+            let at = |reach: usize| -> Vec<f64> {
+                let range = bin.saturating_sub(reach)..(bin + reach + 1).min(medians.len());
+                medians[range].iter().copied().flatten().collect()
+            };
+            let values = (REACH..).step_by(REACH).map(at).find(|values| values.len() >= REACH.min(bins));
+            values.map_or(f64::NAN, median)
         };
         let ppm: Vec<f64> = (0..medians.len()).map(near).collect();
         let deviations: Vec<f64> =

@@ -24,6 +24,8 @@ struct Part {
 
 /// The decay is followed down to this share of the peak.
 const FOLLOWED: f64 = 0.25;
+/// A step of at least this share of the height is a dose.
+const JUMP: f64 = 0.25;
 const LEAST_DECAY: usize = 3;
 const ONSETS: usize = 30;
 const TIME_CONSTANTS: usize = 30;
@@ -47,7 +49,7 @@ impl Peak {
 
     /// The peak of an excursion, seen by an analyser with a first-order response of `tau_s` (0: immediate).
     pub(super) fn of(readings: &Readings, found: &Found, tau_s: f64) -> Self {
-        let shape = Shape::of(readings, found);
+        let shape = Shape::of(readings, found, tau_s);
         let fitted = if shape.is_sharp(readings, tau_s) { dose(readings, &shape, tau_s) } else { None };
         fitted.unwrap_or_else(|| gradual(readings, &shape, tau_s))
     }
@@ -63,7 +65,7 @@ struct Shape {
 }
 
 impl Shape {
-    fn of(readings: &Readings, found: &Found) -> Self {
+    fn of(readings: &Readings, found: &Found, tau_s: f64) -> Self {
         let (first, last) = (found.first.saturating_sub(1), found.last);
         let value = &readings.ppm;
         let top = (first..=last).max_by(|a, b| value[*a].total_cmp(&value[*b])).unwrap_or(first);
@@ -72,7 +74,13 @@ impl Shape {
         let halfway = found.level_ppm + 0.5 * height;
         let noise_ppm = 2.0 * readings.noise_ppm;
         let mut foot = top;
-        while foot > first
+        // Seen without lag, a large last step is a dose of its own, on whatever came before it.
+        let is_jump = tau_s <= 0.0 && top > first && value[top] - value[top - 1] > JUMP * height;
+        if is_jump {
+            foot -= 1;
+        }
+        while !is_jump
+            && foot > first
             && (value[foot - 1] < value[foot] - noise_ppm
                 || (value[foot] > halfway && value[foot - 1] < value[foot] + noise_ppm))
         {

@@ -308,3 +308,15 @@ elapsed_unit = "s"
     assert!(notes.contains("the load is the oxygen ingress that \\\"night\\\" found, 0.50"), "{notes}");
     assert!(notes.contains("in the 60 days since the last regeneration"), "{notes}");
 }
+
+#[test]
+fn the_upkeep_demo_passes_with_the_zero_error_of_its_analyser_taken_off() {
+    let run = Bench::with_demo().run(&["qualify", "upkeep.toml", "--format", "json"]);
+    assert_eq!(run.code, 0, "{run:?}");
+    let result = run.json();
+    // What the demo's generator was given.
+    holds(&result["tests"][1]["results"], "zero_error", 0.08);
+    holds(&result["tests"][1]["results"], "span_error", 0.28);
+    let notes = result["tests"][0]["notes"].to_string();
+    assert!(notes.contains("is taken off here"), "{notes}");
+}

@@ -1,5 +1,6 @@
 //! Makes the exports of the demo in `data-samples/k-12`: an argon enclosure in a university coatings laboratory, a
-//! tight and a leaky hold, four runs with the purifier off, and two weeks of work in which oxygen rises. All data are
+//! tight and a leaky hold, four runs with the purifier off, two weeks of work in which oxygen rises, and the upkeep of
+//! purifier and analyser. All data are
 //! invented; the physics is that of `tightfit_fit::simulate`.
 //!
 //! `cargo run -p tightfit-report --example make-demo`
@@ -14,7 +15,9 @@ use std::path::Path;
 
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
-use tightfit_fit::simulate::{Disturbance, Hold, Random, Rise, Room, SimulatedHold, ThermometerModel};
+use tightfit_fit::simulate::{
+    Disturbance, EnduranceRun, Hold, Random, RegenerationCell, Rise, Room, SimulatedHold, ThermometerModel,
+};
 
 /// Zone of the laboratory's loggers.
 const ZONE: &str = "Europe/Vienna";
@@ -35,6 +38,9 @@ fn main() -> Result<(), Box<dyn Error>> {
         ("leaky-enclosure.csv", leaky_enclosure_export()?),
         ("leaky-barometer.csv", leaky_barometer_export()?),
         ("rising.csv", rising_export()?),
+        ("upkeep-two-days.csv", endurance_export()?),
+        ("upkeep-check.csv", check_export()?),
+        ("upkeep-regeneration.csv", regeneration_export()?),
     ];
     for (name, text) in files {
         write(&folder.join(name), &text)?;
@@ -172,6 +178,53 @@ fn rising_export() -> Result<String, Box<dyn Error>> {
             "{time},{:.2},{:.2},{pressure:.0},{flow:.1},{on},{makeup:.3},{transfer},{celsius:.1}",
             shown[0], shown[1]
         )?;
+    }
+    Ok(text)
+}
+
+/// Two days with the purifier on, a row every five minutes; the analyser shows 0.08 ppm too much.
+fn endurance_export() -> Result<String, Box<dyn Error>> {
+    const ZERO_PPM: f64 = 0.08;
+    let start: Timestamp = "2026-10-05T06:00:00Z".parse()?;
+    let mut cells = EnduranceRun::all();
+    let mut run = cells.swap_remove(0);
+    (run.length_s, run.cadence_s, run.level_ppm) = (172_800.0, 300.0, 0.3);
+    (run.transfers, run.stated, run.clean_up_s) = ([4.0, 2.5], [0.0, 0.0], 1500.0);
+    let seen = run.simulate(31);
+    let mut text = String::from("time,O2 (ppm)\n");
+    for (time_s, reading) in seen.time_s.iter().zip(&seen.reading) {
+        let time = Timestamp::from_second(start.as_second() + *time_s as i64)?;
+        writeln!(text, "{time},{:.2}", 1e6 * reading + ZERO_PPM)?;
+    }
+    Ok(text)
+}
+
+/// Zero gas, 20 ppm, zero gas, each for 15 min, to the same analyser.
+fn check_export() -> Result<String, Box<dyn Error>> {
+    let start: Timestamp = "2026-10-07T07:00:00Z".parse()?;
+    let mut random = Random::new(32);
+    let mut text = String::from("time,O2 (ppm)\n");
+    let mut shown = 0.0;
+    for row in 0..540 {
+        let content = if (180..360).contains(&row) { 20.0 } else { 0.0 };
+        shown = content + (shown - content) * (-5.0_f64 / 9.0).exp();
+        let time = Timestamp::from_second(start.as_second() + 5 * row)?;
+        writeln!(text, "{time},{:.2}", 1.01 * shown + 0.08 + 0.01 * random.normal())?;
+    }
+    Ok(text)
+}
+
+/// A regeneration over fifteen hours, a row every two minutes.
+fn regeneration_export() -> Result<String, Box<dyn Error>> {
+    let start: Timestamp = "2026-10-07T14:00:00Z".parse()?;
+    let mut run = RegenerationCell::all().swap_remove(0).run;
+    run.cadence_s = 120.0;
+    let seen = run.simulate(473.15, 10e3, 33);
+    let mut text = String::from("time,vessel temperature (°C),regeneration flow (L/min),vessel pressure (kPa abs)\n");
+    for (index, time_s) in seen.time_s.iter().enumerate() {
+        let time = Timestamp::from_second(start.as_second() + *time_s as i64)?;
+        let (celsius, kpa) = (seen.temperature_k[index] - 273.15, seen.pressure_pa[index] / 1000.0);
+        writeln!(text, "{time},{celsius:.1},{:.2},{kpa:.2}", seen.flow_m3_per_s[index] * 60_000.0)?;
     }
     Ok(text)
 }

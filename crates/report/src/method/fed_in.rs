@@ -70,16 +70,13 @@ pub(super) fn exchange_that_held(
 ) -> Option<Quantity> {
     let difference_pa = held_pa(pressure).filter(|pa| *pa > LEAST_OVERPRESSURE_PA)?;
     let inside_pa = room_pressure_pa + difference_pa;
-    Some(match conductance_for_air {
-        Some(conductance) => {
-            let conductance = for_gas(conductance, gas);
-            let factor = difference_pa / inside_pa;
-            Quantity::new(conductance.value.max(0.0) * factor, conductance.standard_uncertainty * factor)
-        }
-        None => {
-            let highest_per_s = UNMEASURED_LEAK_PER_H / 3600.0 * difference_pa / 1000.0;
-            Quantity::new(0.5 * highest_per_s, highest_per_s / 12.0_f64.sqrt())
-        }
+    Some(if let Some(conductance) = conductance_for_air {
+        let conductance = for_gas(conductance, gas);
+        let factor = difference_pa / inside_pa;
+        Quantity::new(conductance.value.max(0.0) * factor, conductance.standard_uncertainty * factor)
+    } else {
+        let highest_per_s = UNMEASURED_LEAK_PER_H / 3600.0 * difference_pa / 1000.0;
+        Quantity::new(0.5 * highest_per_s, highest_per_s / 12.0_f64.sqrt())
     })
 }
 

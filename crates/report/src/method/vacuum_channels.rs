@@ -141,7 +141,6 @@ fn counted_from(kind: Channel, channel: &ChannelData<'_>, room_pa: f64, notes: &
     let lowest = channel.value.iter().copied().fold(f64::INFINITY, f64::min);
     match channel.reference {
         PressureReference::Gauge => Counted::UpFromRoom,
-        PressureReference::Absolute => Counted::FromVacuum,
         PressureReference::OfChannel if kind == Channel::GaugePressure => Counted::UpFromRoom,
         // Mercury columns of vacuum are counted down from the room wherever the header speaks of vacuum.
         PressureReference::OfChannel if is_mercury_vacuum(channel) && lowest > -0.05 * room_pa => {
@@ -154,7 +153,7 @@ fn counted_from(kind: Channel, channel: &ChannelData<'_>, room_pa: f64, notes: &
             notes.push(format!("column \"{column}\" goes below zero and is taken to count from the room's pressure"));
             Counted::UpFromRoom
         }
-        PressureReference::OfChannel => Counted::FromVacuum,
+        PressureReference::Absolute | PressureReference::OfChannel => Counted::FromVacuum,
     }
 }
 

@@ -137,8 +137,6 @@ pub(crate) enum Look {
 pub(crate) enum Shape {
     /// A filled dot.
     Dot,
-    /// An open ring.
-    Ring,
     /// An open triangle that points down: the truth lies at or below it.
     Below,
     /// An open triangle that points up: the truth lies at or above it.

@@ -225,7 +225,6 @@ impl Paper<'_, '_> {
             let style = color.stroke_width(THIN);
             match shape {
                 Shape::Dot => self.area.draw(&Circle::new((x, y), POINT, color.filled()))?,
-                Shape::Ring => self.area.draw(&Circle::new((x, y), POINT, style))?,
                 Shape::Below | Shape::Above => {
                     let tip = if shape == Shape::Below { POINT } else { -POINT };
                     let corners = [(x, y + tip), (x - POINT, y - tip), (x + POINT, y - tip), (x, y + tip)];

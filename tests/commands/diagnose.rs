@@ -65,7 +65,7 @@ fn a_plan_without_a_working_log_and_a_log_of_an_hour_say_what_is_missing() {
     assert_eq!(without.code, 2);
     assert!(without.stderr.contains("operating-log"), "{without:?}");
     let log = bench.read("rising.csv");
-    bench.write("rising.csv", log.lines().take(7).map(|line| format!("{line}\n")).collect::<String>());
+    bench.write("rising.csv", log.lines().take(7).collect::<Vec<_>>().join("\n") + "\n");
     let short = bench.run(&["diagnose", "rising.toml", "--format", "json"]);
     assert_eq!(short.code, 4, "{short:?}");
     let result = short.json();

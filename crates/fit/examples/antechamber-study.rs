@@ -25,9 +25,9 @@ fn main() {
     let after = |flag: &str| arguments.iter().position(|a| a == flag).and_then(|at| arguments.get(at + 1));
     let tests: u64 = after("--tests").and_then(|n| n.parse().ok()).unwrap_or(50);
     println!(
-        "| cell | tests | wrong count | bounds | below | above | ln rms | ln u | leak given | bounds | below | above |"
+        "| cell | tests | wrong count | bounds | below | above | ln bias | ln rms | ln u | leak given | bounds | below | above |"
     );
-    println!("|---|---|---|---|---|---|---|---|---|---|---|---|");
+    println!("|---|---|---|---|---|---|---|---|---|---|---|---|---|");
     for cell in cells() {
         if after("--only").is_none_or(|word| cell.name.contains(word.as_str())) {
             run(&cell, tests);
@@ -79,10 +79,14 @@ fn cells() -> Vec<Cell> {
         cell("absolute gauge, every 10 s", vessel, 1000.0, 3, 120.0, GaugeModel { cadence_s: 10.0, ..absolute }, 0.0),
         cell("absolute gauge, every 60 s", vessel, 1000.0, 3, 120.0, GaugeModel { cadence_s: 60.0, ..absolute }, 0.0),
         cell("absolute gauge, no hold", vessel, 1000.0, 3, 2.0, absolute, 0.0),
+        cell("no leak, 3 cycles to 1 kPa", Vessel { leak: 0.0, ..vessel }, 1000.0, 3, 120.0, absolute, 0.0),
+        cell("no leak, no hold", Vessel { leak: 0.0, ..vessel }, 1000.0, 3, 2.0, absolute, 0.0),
+        cell("no leak, 3 cycles to 3 kPa", Vessel { leak: 0.0, ..vessel }, 3000.0, 3, 60.0, absolute, 0.0),
         cell("large leak", Vessel { leak: 0.05, ..vessel }, 1000.0, 3, 300.0, absolute, 0.0),
         cell("outgassing", Vessel { exponential: [2e-3, 400.0], ..vessel }, 1000.0, 3, 300.0, absolute, 0.0),
         cell("from the room, 3 cycles to 3 kPa", vessel, 3000.0, 3, 120.0, from_room, 50.0),
         cell("from the room, 1 cycle to 8 kPa", vessel, 8000.0, 1, 120.0, from_room, 50.0),
+        cell("from the room, no leak", Vessel { leak: 0.0, ..vessel }, 3000.0, 3, 120.0, from_room, 50.0),
         cell("from the room, near vacuum", vessel, 200.0, 3, 120.0, from_room, 50.0),
         cell("dial in 0.1 inHg, 3 cycles to 3 kPa", vessel, 3000.0, 3, 120.0, dial, 100.0),
         cell(
@@ -100,7 +104,7 @@ fn cells() -> Vec<Cell> {
 fn run(cell: &Cell, tests: u64) {
     let [mut n, mut miscounted, mut bounds, mut below, mut above] = [0_u32; 5];
     let [mut leaks, mut leak_bounds, mut leak_below, mut leak_above] = [0_u32; 4];
-    let (mut squares, mut stated) = (0.0, 0.0);
+    let (mut sum, mut squares, mut stated) = (0.0, 0.0, 0.0);
     for seed in 0..tests {
         let mut random = Random::new(seed + 99);
         let mut steps = vec![VesselStep::Hold { for_s: 60.0 }];
@@ -148,7 +152,9 @@ fn run(cell: &Cell, tests: u64) {
         bounds += u32::from(residual.kind != Kind::Estimate);
         below += u32::from(truth < residual.interval95[0]);
         above += u32::from(truth > residual.interval95[1]);
-        squares += (residual.value / truth).ln().powi(2);
+        let miss = (residual.value / truth).ln();
+        sum += miss;
+        squares += miss * miss;
         stated += (residual.standard_uncertainty / residual.value).powi(2);
         if let Some(leak) = &found.leak_throughput {
             leaks += 1;
@@ -159,8 +165,9 @@ fn run(cell: &Cell, tests: u64) {
     }
     let root = |sum: f64| (sum / f64::from(n.max(1))).sqrt();
     println!(
-        "| {} | {n} | {miscounted} | {bounds} | {below} | {above} | {:.3} | {:.3} | {leaks} | {leak_bounds} | {leak_below} | {leak_above} |",
+        "| {} | {n} | {miscounted} | {bounds} | {below} | {above} | {:.3} | {:.3} | {:.3} | {leaks} | {leak_bounds} | {leak_below} | {leak_above} |",
         cell.name,
+        sum / f64::from(n.max(1)),
         root(squares),
         root(stated)
     );

@@ -83,9 +83,12 @@ fn combined(found: &[Estimate], settings: &Settings, volume: Quantity) -> Estima
 pub(super) struct LeakRate(Distribution);
 
 /// Leaks of chambers over their volume: median, and factor of one standard deviation (common practice, no source: an
-/// evacuated chamber rises by a hundredth of a pascal to some ten pascal in a minute).
-const USUAL_PA_PER_S: f64 = 0.003;
+/// evacuated chamber rises by a thousandth of a pascal to some pascal in a minute).
+const USUAL_PA_PER_S: f64 = 0.001;
 const USUAL_FACTOR: f64 = 10.0;
+/// Share of chambers whose leak carries in next to nothing, so that "no leak" stays inside the interval where the record
+/// does not rule it out.
+const NEXT_TO_NOTHING: f64 = 0.06;
 
 impl LeakRate {
     /// `leak` is a throughput over the volume, Pa/s, where one was found.
@@ -94,10 +97,13 @@ impl LeakRate {
     /// their noise allows, and the residual oxygen with it.
     pub(super) fn new(leak: Option<&Estimate>, cycles: &[Cycle], own_pa: impl Fn(&Cycle) -> f64) -> Self {
         let edges: Vec<f64> = (0..=400).map(|i| 10f64.powf(-7.0 + 10.0 * f64::from(i) / 400.0)).collect();
-        let usual = |edge: &[f64]| {
+        let bell = |edge: &[f64]| {
             let z = ((edge[0] * edge[1]).sqrt() / USUAL_PA_PER_S).ln() / USUAL_FACTOR.ln();
             (-0.5 * z * z).exp()
         };
+        let all_usual: f64 = edges.windows(2).map(bell).sum();
+        let smallest = edges[0];
+        let usual = |edge: &[f64]| bell(edge) + if edge[0] <= smallest { NEXT_TO_NOTHING * all_usual } else { 0.0 };
         let density = |of: &Distribution, edge: &[f64]| (of.cdf(edge[1]) - of.cdf(edge[0])) / (edge[1] - edge[0]);
         let mass: Vec<f64> = match leak {
             None => edges.windows(2).map(|edge| usual(edge) * unresolved(cycles, &own_pa, edge[1])).collect(),

@@ -133,6 +133,7 @@ fn evaluate(plan: &Plan, folders: &Folders, progress: &mut impl FnMut(&str)) -> 
     }
     let mut outcomes: Vec<_> = outcomes.into_iter().flatten().collect();
     corrected.note_in(&mut outcomes);
+    method::purifiers::compare(plan, &mut outcomes);
     outcomes
 }
 

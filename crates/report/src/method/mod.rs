@@ -20,6 +20,7 @@ pub(crate) mod pressure_change;
 pub(crate) mod pressure_change_series;
 pub(crate) mod pressure_channels;
 pub(crate) mod purge_down;
+pub(crate) mod purifiers;
 mod reducing_gas;
 pub(crate) mod regeneration;
 mod rows;

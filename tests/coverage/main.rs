@@ -5,6 +5,7 @@
 mod analyser_check;
 mod antechamber;
 mod clean_up;
+mod clean_up_series;
 mod decision;
 mod design;
 mod diagnose;
@@ -13,6 +14,7 @@ mod history;
 mod make_up;
 mod ppm_rise;
 mod pressure_change;
+mod purge_down;
 mod regeneration;
 mod vacuum_hold;
 

@@ -129,17 +129,6 @@ impl Outcome {
             self.missed += usize::from(!found.doses.iter().any(|dose| near(given, dose.onset_s)));
         }
         let spurious = found.doses.iter().filter(|dose| !log.doses.iter().any(|given| near(given, dose.onset_s)));
-        if std::env::var("SHOW").is_ok() {
-            for dose in spurious.clone() {
-                let last = log.doses.iter().rev().find(|d| d.at_s < dose.onset_s);
-                println!("false {:.0} rise {:.3}, {:?}", dose.onset_s, dose.rise_ppm, last);
-            }
-            for given in &log.doses {
-                if !found.doses.iter().any(|dose| near(given, dose.onset_s)) {
-                    println!("missed {given:?}");
-                }
-            }
-        }
         self.spurious.push(spurious.count());
         self.weak += found.doses.iter().filter(|dose| dose.evaluation.is_none()).count();
         let count = |estimate: &tightfit_fit::Estimate, truth: f64, counts: &mut [usize; 3]| {

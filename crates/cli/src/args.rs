@@ -131,6 +131,9 @@ pub(crate) struct StoreArgs {
 }
 
 #[derive(Debug, Args)]
+#[command(
+    after_help = "Examples:\n  tightfit history add dossier\n  tightfit history add dossier --date 2026-05-04 --corrects 17"
+)]
 pub(crate) struct HistoryAddArgs {
     /// The folder of a dossier, or its dossier.json
     pub(crate) dossier: PathBuf,
@@ -145,6 +148,7 @@ pub(crate) struct HistoryAddArgs {
 }
 
 #[derive(Debug, Args)]
+#[command(after_help = "Example:\n  tightfit history note K-12 --what gloves --date 2026-06-01 \"left glove\"")]
 pub(crate) struct HistoryNoteArgs {
     /// Name of the enclosure
     pub(crate) enclosure: String,
@@ -165,6 +169,7 @@ pub(crate) struct HistoryNoteArgs {
 }
 
 #[derive(Debug, Args)]
+#[command(after_help = "Examples:\n  tightfit history show\n  tightfit history show K-12 --format json")]
 pub(crate) struct HistoryShowArgs {
     /// Name of an enclosure; without it all of them, those first that need attention
     pub(crate) enclosure: Option<String>,
@@ -182,6 +187,9 @@ pub(crate) struct HistoryShowArgs {
 }
 
 #[derive(Debug, Args)]
+#[command(
+    after_help = "Examples:\n  tightfit history trend K-12\n  tightfit history trend K-12 --quantity hourly_leak_rate --out k-12-years"
+)]
 pub(crate) struct HistoryTrendArgs {
     /// Name of the enclosure
     pub(crate) enclosure: String,
@@ -205,6 +213,7 @@ pub(crate) struct HistoryTrendArgs {
 }
 
 #[derive(Debug, Args)]
+#[command(after_help = "Examples:\n  tightfit history export > all.csv\n  tightfit history export K-12 --out table")]
 pub(crate) struct HistoryExportArgs {
     /// Only this enclosure
     pub(crate) enclosure: Option<String>,

@@ -3,7 +3,9 @@
 use schemars::generate::SchemaSettings;
 use schemars::{JsonSchema, Schema};
 
+use crate::design::{DESIGN_SCHEMA, Design};
 use crate::diagnose::{DIAGNOSIS_SCHEMA, DiagnosisResult};
+use crate::history::{HISTORY_SCHEMA, HistoryReport};
 use crate::inspect::{INSPECT_SCHEMA, Inspection};
 use crate::result::{Qualification, RESULT_SCHEMA};
 
@@ -23,6 +25,18 @@ pub fn inspect_schema() -> String {
 #[must_use]
 pub fn diagnosis_schema() -> String {
     text::<DiagnosisResult>(DIAGNOSIS_SCHEMA)
+}
+
+/// JSON Schema (draft 2020-12) of `tightfit.design/1`.
+#[must_use]
+pub fn design_schema() -> String {
+    text::<Design>(DESIGN_SCHEMA)
+}
+
+/// JSON Schema (draft 2020-12) of `tightfit.history/1`.
+#[must_use]
+pub fn history_schema() -> String {
+    text::<HistoryReport>(HISTORY_SCHEMA)
 }
 
 fn text<T: JsonSchema>(title: &str) -> String {

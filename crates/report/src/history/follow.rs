@@ -1,6 +1,7 @@
 //! The results of one enclosure in the order of the years: compared, followed, forecast.
 
 use jiff::civil::Date;
+use schemars::JsonSchema;
 use serde::Serialize;
 use tightfit_fit::history::{Component, Crossing, Point, Settings, Side, difference, trend};
 use tightfit_history::{Content, Entry, EntryId, Store, StoredResult, StoredVerdict};
@@ -14,9 +15,10 @@ pub const HISTORY_SCHEMA: &str = "tightfit.history/1";
 const DAYS_PER_YEAR: f64 = 365.25;
 
 /// What a store holds of one enclosure, and what it says.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, JsonSchema, Serialize)]
 pub struct HistoryReport {
     /// [`HISTORY_SCHEMA`].
+    #[schemars(extend("const" = HISTORY_SCHEMA))]
     pub schema: &'static str,
     /// The enclosure.
     pub enclosure: String,
@@ -27,7 +29,7 @@ pub struct HistoryReport {
 }
 
 /// An entry in one line.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, JsonSchema, Serialize)]
 pub struct EntryLine {
     /// Its number.
     pub number: EntryId,
@@ -48,7 +50,7 @@ pub struct EntryLine {
 }
 
 /// One quantity over the years.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, JsonSchema, Serialize)]
 pub struct Followed {
     /// Name of the test.
     pub test: String,
@@ -74,7 +76,7 @@ pub struct Followed {
 }
 
 /// One result.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, JsonSchema, Serialize)]
 pub struct ResultLine {
     /// The entry that it stands in.
     pub entry: EntryId,
@@ -93,7 +95,7 @@ pub struct ResultLine {
 }
 
 /// A limit in the unit of the results.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, JsonSchema, Serialize)]
 pub struct LimitLine {
     /// As the plan states it.
     pub text: String,
@@ -104,7 +106,7 @@ pub struct LimitLine {
 }
 
 /// The last result against the one before.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, JsonSchema, Serialize)]
 pub struct Compared {
     /// Day of the one before.
     pub before: String,
@@ -121,7 +123,7 @@ pub struct Compared {
 }
 
 /// A trend.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, JsonSchema, Serialize)]
 pub struct TrendLine {
     /// Change a year.
     pub per_year: f64,
@@ -142,7 +144,7 @@ pub struct TrendLine {
 }
 
 /// A service and what it changed.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, JsonSchema, Serialize)]
 pub struct ServiceLine {
     /// Day.
     pub day: String,
@@ -157,7 +159,7 @@ pub struct ServiceLine {
 }
 
 /// When a limit is reached.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, JsonSchema, Serialize)]
 #[serde(tag = "kind", rename_all = "snake_case")]
 pub enum Forecast {
     /// It is beyond already.

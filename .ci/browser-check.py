@@ -125,7 +125,7 @@ def problems_of(port, session, file, verdict):
         if expected.lower() not in text.lower():
             yield f"not visible: {expected}"
     figures = script(port, session, FIGURES)
-    if len(figures) < 3:
+    if len(figures) < 2:
         yield f"only {len(figures)} figures"
     for figure in figures:
         if figure["wide"] < 200 or figure["high"] < 100 or not figure["named"]:

@@ -1,8 +1,8 @@
 //! Why oxygen or water rises: a working log explained by one mass balance whose parameters may change.
 //!
-//! The log is reduced to floors, rises, decays and doses ([`feature`]); each explanation is a change of one parameter of
-//! the mass balance at a time to be found ([`hypothesis`], [`model`]); explanations are compared by their evidence
-//! ([`evidence`], [`compare`]), and their probabilities calibrated on simulated logs ([`calibrate`]).
+//! The log is reduced to floors, rises, decays and doses (`feature`); each explanation is a change of one parameter of
+//! the mass balance at a time to be found (`hypothesis`, `model`); explanations are compared by their evidence
+//! (`evidence`, `compare`), and their probabilities calibrated on simulated logs (`calibrate`).
 //! `notebooks-free-docs/method/diagnose.md` has the equations, `validation-diagnose.md` how well it does.
 
 mod calibrate;

@@ -3,7 +3,7 @@
 //! A result i of the day t_i has a value y_i with standard uncertainty u_i. Two tests of the same enclosure differ by
 //! more than their uncertainties say: gloves sit differently, the season is another. So the model is
 //!
-//! y_i = a + b (t_i − t_0) + Σ_k d_k [t_i > s_k] + e_i,  var e_i = u_i² + σ²
+//! `y_i = a + b (t_i − t_0) + Σ_k d_k [t_i > s_k] + e_i`, var e_i = u_i² + σ²
 //!
 //! with a scatter σ between tests that is not known and is integrated out (a half-Cauchy prior of the scale of the
 //! uncertainties; Gelman 2006, Bayesian Analysis 1:515), and steps d_k at services s_k kept only where the data

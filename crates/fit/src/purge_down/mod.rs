@@ -2,7 +2,7 @@
 //!
 //! The content follows x = x_gas + (x₀ − x_gas)·e^(−K·N) with N the volumes exchanged, N = ∫q dt/V, and the mixing factor
 //! K, which is 1 for a perfectly stirred enclosure. On an axis of volumes exchanged this is the decay that
-//! [`clean_up`](crate::clean_up) fits, with its noise over decades, its censored readings and its floor; only the axis is
+//! [`clean_up`] fits, with its noise over decades, its censored readings and its floor; only the axis is
 //! of its own. Mole fractions are pure numbers, times seconds, flows m³/s at the enclosure's temperature and pressure.
 //!
 //! A lag of the analyser only shifts a steady exponential; readings are held against the gas one lag and dead time earlier.

@@ -82,8 +82,8 @@ fn combined(found: &[Estimate], settings: &Settings, volume: Quantity) -> Estima
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct LeakRate(Distribution);
 
-/// Leaks of chambers over their volume: median, and factor of one standard deviation (common practice, no source: an
-/// evacuated chamber rises by a thousandth of a pascal to some pascal in a minute).
+/// Leaks of chambers over their volume: median, and factor of one standard deviation. Without a source: chosen on the
+/// simulated chambers of `notebooks-free-docs/validation-vacuum.md`, which says what bias they leave.
 const USUAL_PA_PER_S: f64 = 0.001;
 const USUAL_FACTOR: f64 = 10.0;
 /// Share of chambers whose leak carries in next to nothing, so that "no leak" stays inside the interval where the record

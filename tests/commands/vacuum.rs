@@ -76,6 +76,7 @@ elapsed_unit = "s"
     assert!((share - 0.038 / 0.958).abs() < 1e-3, "{share}");
     let page = bench.read("dossier/dossier.html");
     assert!(page.contains("Cycles of the antechamber"));
+    assert!(page.contains("can implode") && !page.contains("burns for hours"), "the cautions are those of this work");
 }
 
 #[test]

@@ -5,7 +5,8 @@ use tightfit_fit::history::{Point, Settings, change_point, trend};
 use super::agrees;
 
 /// The thirteen trials of BCG vaccine of Colditz et al. 1994 (JAMA 271:698): cases and others among the vaccinated,
-/// cases and others among the controls, latitude.
+/// cases and others among the controls, latitude. The figures are from memory; that the published coefficients come out
+/// to their printed digits is what speaks for them.
 const TRIALS: [[f64; 5]; 13] = [
     [4.0, 119.0, 11.0, 128.0, 44.0],
     [6.0, 300.0, 29.0, 274.0, 55.0],
@@ -47,8 +48,8 @@ fn the_conventional_trend_is_the_published_random_effects_regression() {
     assert!(found.slope_per_day.expanded_uncertainty() > 1.96 * 0.0072);
 }
 
-/// Yearly volume of the Nile at Aswan, 10⁸ m³, 1871 to 1970 (Cobb 1978, Biometrika 65:243; the data set `Nile` of R and
-/// of statsmodels).
+/// Yearly volume of the Nile at Aswan, 10⁸ m³, 1871 to 1970 (Cobb 1978, Biometrika 65:243), as in the data set `nile` of the
+/// Python package statsmodels, with which all hundred were compared.
 const NILE: [f64; 100] = [
     1120.0, 1160.0, 963.0, 1210.0, 1160.0, 1160.0, 813.0, 1230.0, 1370.0, 1140.0, 995.0, 935.0, 1110.0, 994.0, 1020.0,
     960.0, 1180.0, 799.0, 958.0, 1140.0, 1100.0, 1210.0, 1150.0, 1250.0, 1260.0, 1220.0, 1030.0, 1100.0, 774.0, 840.0,
@@ -59,7 +60,7 @@ const NILE: [f64; 100] = [
     912.0, 746.0, 919.0, 718.0, 714.0, 740.0,
 ];
 
-/// Cobb finds the change in 1898, the mean falling from about 1100 to about 850.
+/// Cobb finds the change in 1898, the mean falling from about 1100 to about 850 (the article from memory).
 #[test]
 fn the_change_of_the_nile_is_found_in_1898() {
     let points: Vec<Point> =

@@ -265,7 +265,13 @@ fn judge_repeats(rows: &mut Rows, order: Vec<u32>, out: &mut Assembled) -> Vec<u
     }
     let identical = repeats.iter().filter(|i| same_readings(rows, order[**i], order[**i - 1])).count();
     let adjacent = repeats.iter().filter(|i| order[**i].abs_diff(order[**i - 1]) == 1).count();
-    if repeats.len() * 7 > order.len() && identical * 20 < repeats.len() * 19 && adjacent * 20 > repeats.len() * 19 {
+    // A clock that never moves has no step to spread rows over: it stood still.
+    let moves = order.first().zip(order.last()).is_some_and(|(first, last)| time(*first) < time(*last));
+    if moves
+        && repeats.len() * 7 > order.len()
+        && identical * 20 < repeats.len() * 19
+        && adjacent * 20 > repeats.len() * 19
+    {
         spread_coarse_clock(rows, &order, out);
         return order;
     }

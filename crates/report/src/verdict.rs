@@ -33,7 +33,7 @@ pub(crate) fn judge(plan: &Plan, tests: &[Judged<'_>]) -> Vec<VerdictResult> {
             })
             .collect();
         if found.is_empty() {
-            verdicts.push(not_found(limit));
+            verdicts.push(not_found(limit, &unevaluated(plan, tests)));
         }
         verdicts.extend(found);
     }
@@ -95,12 +95,21 @@ fn blank(limit: &Limit, test: &str) -> VerdictResult {
     }
 }
 
-fn not_found(limit: &Limit) -> VerdictResult {
+/// Tests of the plan that gave nothing at all.
+fn unevaluated<'p>(plan: &'p Plan, tests: &[Judged<'_>]) -> Vec<&'p str> {
+    let ids = plan.tests.iter().map(|test| test.id.as_str());
+    ids.filter(|id| tests.iter().all(|test| test.id != *id)).collect()
+}
+
+fn not_found(limit: &Limit, unevaluated: &[&str]) -> VerdictResult {
     let test = limit.test.clone().unwrap_or_default();
-    let advice = if test.is_empty() {
-        format!("No test of the plan gave {}: add one, or remove the limit.", words(limit))
+    let words = words(limit);
+    let advice = if !test.is_empty() {
+        format!("The test \"{test}\" gave no {words}: see its problems.")
+    } else if unevaluated.is_empty() {
+        format!("No test of the plan gave {words}: add one, or remove the limit.")
     } else {
-        format!("The test \"{test}\" gave no {}: see its problems.", words(limit))
+        format!("No test gave {words}, and {} could not be evaluated: see why above.", unevaluated.join(", "))
     };
     VerdictResult { advice, ..blank(limit, &test) }
 }

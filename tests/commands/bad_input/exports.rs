@@ -26,7 +26,7 @@ fn cases() -> Vec<Case> {
             .says(&["log.csv, line 1", "a header and no row after it", "export the log again"]),
         case("a log of one row")
             .log("time,gauge pressure (Pa)\n2026-05-04T07:00:00Z,-1000\n")
-            .says(&["tightness", "1 usable readings", "at least"]),
+            .says(&["tightness", "usable readings of the inside pressure: 1, at least"]),
         case("binary junk").log(junk).says(&["log.csv", "not a text export", "export as text (CSV)"]),
         case("a picture in the place of a log")
             .log(b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR".to_vec())

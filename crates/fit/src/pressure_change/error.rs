@@ -54,7 +54,7 @@ impl fmt::Display for PressureChangeError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::TooFewReadings { found, needed } => {
-                write!(f, "{found} usable readings of the inside pressure, at least {needed} are needed")
+                write!(f, "usable readings of the inside pressure: {found}, at least {needed} are needed")
             }
             Self::ReferencePressureUnusable { value_pa } => {
                 write!(f, "the reference pressure must be a difference to the room other than 0, found {value_pa} Pa")

@@ -6,8 +6,8 @@ use tightfit_quantity::display_number;
 use super::html::verdict_badge;
 use super::number::{self, Shown, capitalized, name, probability, prose, typeset};
 use crate::Qualified;
-use crate::catalogue::result_kind;
-use crate::plan::{CheckResult, Glove, Instrument, Rule};
+use crate::catalogue::{Method, result_kind};
+use crate::plan::{CheckResult, Glove, Instrument, Plan, Rule};
 use crate::plot::Clock;
 use crate::result::{Overall, TightnessClass, Verdict, VerdictResult};
 
@@ -28,7 +28,7 @@ pub(super) fn render(qualified: &Qualified) -> Markup {
             (facts(qualified))
             (criteria(qualified))
             (next_steps(qualified))
-            (cautions())
+            (cautions(&qualified.plan))
             (signatures(qualified))
         }
         section.sheet aria-labelledby="handing-over" {
@@ -332,13 +332,20 @@ fn instrument_text(instrument: &Instrument) -> String {
     }
 }
 
-fn cautions() -> Markup {
+fn cautions(plan: &Plan) -> Markup {
+    let has = |methods: &[Method]| plan.tests.iter().any(|test| methods.contains(&test.method));
     html! {
         aside.cautions aria-label="Cautions" {
             h2 { "Cautions" }
             ul {
                 li { strong { "Breathing air." } " Inert gas displaces it without warning. Work only with ventilation and an oxygen monitor; never lean into an open enclosure that held inert gas." }
                 li { strong { "Pressure." } " Over-pressure and under-pressure can burst gloves and windows. Stay within the rated pressure and keep relief devices in service." }
+                @if has(&[Method::Antechamber, Method::VacuumHold]) {
+                    li { strong { "Vacuum." } " Evacuated vessels and windows can implode, and hands and hoses be drawn in. Evacuate only what is rated for it, and let gas in slowly." }
+                }
+                @if has(&[Method::Regeneration]) {
+                    li { strong { "Hot vessel, hydrogen." } " The vessel burns for hours after heating, and the exhaust can hold hydrogen. Lead it to a safe place outdoors, away from ignition." }
+                }
                 li { strong { "What comes first." } " Local codes, the maker’s ratings and licensed practice come before anything written here." }
                 li { strong { "No licence." } " This dossier does not qualify the enclosure for the containment of toxic or radioactive matter." }
             }

@@ -1,22 +1,16 @@
 //! Clean-up from an export to results and verdict.
 
-use crate::support::Bench;
+use crate::support::{Bench, normal};
 
 /// Time constant 90 s, floor 0.4 ppm, dose of 40 ppm at 60 s; the analyser lags by 9 s (t90 20.7 s); noise 0.02 ppm.
 fn log(seed: u32) -> String {
     let mut text = "time_s,O2 (ppm)\n".to_owned();
     let mut state = seed.wrapping_mul(2_654_435_761).wrapping_add(12_345);
-    let mut uniform = || {
-        state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
-        f64::from(state >> 16) / 65_536.0 - 0.5
-    };
     for i in 0..240 {
         let t = f64::from(i) * 5.0;
         let since = t - 60.0;
         let shown = if since <= 0.0 { 0.0 } else { ((-since / 90.0).exp() - (-since / 9.0).exp()) / (1.0 - 0.1) };
-        // Twelve uniform numbers have a variance of one together.
-        let noise: f64 = (0..12).map(|_| uniform()).sum();
-        text += &format!("{t},{:.3}\n", 0.4 + 40.0 * shown + 0.02 * noise);
+        text += &format!("{t},{:.3}\n", 0.4 + 40.0 * shown + 0.02 * normal(&mut state));
     }
     text
 }

@@ -1,6 +1,6 @@
 //! A long log with doses from an export to results.
 
-use crate::support::Bench;
+use crate::support::{Bench, normal};
 
 /// Three days read every 20 s: eight doses whose time constant grows from 600 s by 6 % a day; one reading that stands out.
 fn log() -> String {
@@ -14,14 +14,8 @@ fn log() -> String {
         if i % 1600 == 500 {
             above += 25.0;
         }
-        let noise: f64 = (0..12)
-            .map(|_| {
-                state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
-                f64::from(state >> 16) / 65_536.0 - 0.5
-            })
-            .sum();
         let spike = if i == 9_000 { 8.0 } else { 0.0 };
-        text += &format!("{t},{:.3}\n", 0.5 + above + 0.05 * noise + spike);
+        text += &format!("{t},{:.3}\n", 0.5 + above + 0.05 * normal(&mut state) + spike);
     }
     text
 }

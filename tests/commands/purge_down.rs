@@ -1,6 +1,6 @@
 //! A purge from air to results: percent and trace analyser, flow logged and stated.
 
-use crate::support::Bench;
+use crate::support::{Bench, normal};
 
 /// 0.92 m³ at K·q = 0.9·12 m³/h, the flow halved for ten minutes after half an hour; 2 ppm from the supply; 2 % noise.
 fn log() -> String {
@@ -11,14 +11,7 @@ fn log() -> String {
         let flow = if (1800.0..2400.0).contains(&t) { 6.0 } else { 12.0 };
         let ppm = 2.0 + 209_000.0 * (-0.9_f64 * volumes).exp();
         volumes += flow / 3600.0 / 0.92 * 10.0;
-        let mut normal = || {
-            let mut sum = 0.0;
-            for _ in 0..12 {
-                state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
-                sum += f64::from(state >> 16) / 65_536.0 - 0.5;
-            }
-            sum
-        };
+        let mut normal = || normal(&mut state);
         let trace = (ppm * (1.0 + 0.01 * normal()) + 0.02 * normal()).min(1000.0);
         let percent = ppm * 1e-4 + 0.02 * normal();
         text += &format!("{t},{trace:.2},{percent:.2},{flow:.2}\n");

@@ -2,13 +2,7 @@
 
 use std::fmt::Write;
 
-use crate::support::Bench;
-
-/// A fixed jitter within ±0.5 that stands for noise.
-fn jitter(state: &mut u32) -> f64 {
-    *state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
-    f64::from(*state >> 16) / 65_536.0 - 0.5
-}
+use crate::support::{Bench, jitter};
 
 fn holds(result: &serde_json::Value, name: &str, truth: f64) {
     let found = &result[name];

@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use crate::support::Bench;
+use crate::support::{Bench, jitter};
 
 const ENCLOSURE: &str = r#"
 tightfit = 1
@@ -22,12 +22,6 @@ resolution = "0.01 inHg"
 uncertainty = "0.05 inHg"
 due = 2030-01-01
 "#;
-
-/// A fixed jitter between −0.5 and 0.5.
-fn jitter(state: &mut u32) -> f64 {
-    *state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
-    f64::from(*state >> 16) / 65_536.0 - 0.5
-}
 
 #[test]
 fn cycles_read_in_inches_of_mercury_of_vacuum_give_residual_oxygen_and_step() {

@@ -95,3 +95,14 @@ pub(crate) fn keep_json(text: &str) {
 pub(crate) fn workspace() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("../..").canonicalize().unwrap()
 }
+
+/// A fixed jitter within ±0.5 that stands for noise: the linear congruence of Numerical Recipes, its upper half.
+pub(crate) fn jitter(state: &mut u32) -> f64 {
+    *state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+    f64::from(*state >> 16) / 65_536.0 - 0.5
+}
+
+/// Twelve of them: about normal, with a variance of one.
+pub(crate) fn normal(state: &mut u32) -> f64 {
+    (0..12).map(|_| jitter(state)).sum()
+}

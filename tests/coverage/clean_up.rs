@@ -4,7 +4,7 @@ use statrs::distribution::{Binomial, DiscreteCDF};
 use tightfit_fit::Samples;
 use tightfit_fit::clean_up::{Lag, Settings, evaluate};
 use tightfit_fit::ppm_rise::{Analyser, Quantity, Trace};
-use tightfit_fit::simulate::Random;
+use tightfit_fit::simulate::{Doses, Random};
 
 /// A dose at time zero that comes down, read every `cadence_s`.
 #[derive(Debug, Clone, Copy)]
@@ -131,4 +131,20 @@ fn ignoring_the_lag_would_miss_what_the_estimator_finds() {
     let decay = Decay { lag_over_tau: 0.4, ..PLAIN };
     let found = decay.study(10, 77);
     assert!(found.bias.abs() < 0.02, "{found:?}");
+}
+
+/// A dose between two readings leaves its moment open: earlier and larger looks the same. The moment stays near the rise.
+#[test]
+fn a_dose_that_no_reading_saw_coming_does_not_begin_outside_the_record() {
+    let steps = Doses { noise: [0.02, 0.01], resolution_ppm: 0.1, ..Doses::one(300.0, 0.0, 6.0) };
+    let analyser = Analyser { resolution: 1e-7, ..Analyser::default() };
+    let settings = Settings { lag: Lag::Stated(Quantity::new(0.0, 0.0)), ..Settings::default() };
+    for seed in [76, 84, 92] {
+        let (time, reading) = steps.simulate(seed);
+        let samples = Samples::new(&time, &reading).unwrap();
+        let found = evaluate(&Trace { samples, status: &[], analyser }, &settings).unwrap();
+        let tau = &found.time_constant;
+        assert!((tau.value / 300.0 - 1.0).abs() < 0.01, "seed {seed}: {} {:?}", tau.value, tau.interval95);
+        assert!((60.0..130.0).contains(&found.window.onset_s), "seed {seed}: {:?}", found.window);
+    }
 }

@@ -15,6 +15,26 @@ pub(super) struct Rise {
     pub mixing_s: f64,
 }
 
+/// When a rise can have begun, s from the start of the window. Without a reading in the rise, moment and amount of a dose
+/// are exchangeable, and without these ends nothing would keep the moment inside the record.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Onset {
+    pub earliest_s: f64,
+    pub latest_s: f64,
+}
+
+impl Onset {
+    /// Around the foot of a rise that is over at `end_s`: a lag lets it show late.
+    pub(super) fn about(foot_s: f64, end_s: f64, lag_s: f64, cadence_s: f64) -> Self {
+        const READINGS: f64 = 5.0;
+        Self { earliest_s: foot_s - lag_s - READINGS * cadence_s, latest_s: end_s.max(foot_s) }
+    }
+
+    fn holds(&self, at_s: f64) -> bool {
+        (self.earliest_s..=self.latest_s).contains(&at_s)
+    }
+}
+
 /// Poles closer than this are moved apart: the limit is smooth, its formula is not.
 const APART: f64 = 1e-3;
 /// A round of the search that gains less is the last.
@@ -91,6 +111,7 @@ pub(super) struct Tilt {
     at: f64,
     lasting: f64,
     mixing: f64,
+    onset: Onset,
 }
 
 impl Rise {
@@ -98,7 +119,7 @@ impl Rise {
     pub(super) fn tilted(&self, tilt: &Tilt, tau_s: f64) -> Self {
         let by_s = tau_s - tilt.tau_s;
         Self {
-            at_s: self.at_s + tilt.at * by_s,
+            at_s: (self.at_s + tilt.at * by_s).clamp(tilt.onset.earliest_s, tilt.onset.latest_s),
             lasting_s: (self.lasting_s + tilt.lasting * by_s).max(0.0),
             mixing_s: (self.mixing_s + tilt.mixing * by_s).clamp(0.0, 0.5 * tau_s),
         }
@@ -106,36 +127,44 @@ impl Rise {
 }
 
 /// How the best rise moves with the time constant, from a second fit beside the best.
-pub(super) fn tilt(rows: &Rows<'_>, noise: &Noise, lag_s: f64, best: &Fitted) -> Tilt {
+pub(super) fn tilt(rows: &Rows<'_>, noise: &Noise, lag_s: f64, best: &Fitted, onset: Onset) -> Tilt {
     let beside = Fitted { tau_s: best.tau_s * 1.005, ..*best };
     let by_s = beside.tau_s - best.tau_s;
     let slope = |of: fn(&Rise) -> f64, moved: &Fitted| (of(&moved.rise) - of(&best.rise)) / by_s;
-    match search(rows, noise, lag_s, beside, 1) {
+    match search(rows, noise, lag_s, beside, 1, onset) {
         Some(moved) => Tilt {
             tau_s: best.tau_s,
             at: slope(|rise| rise.at_s, &moved),
             lasting: slope(|rise| rise.lasting_s, &moved),
             mixing: slope(|rise| rise.mixing_s, &moved),
+            onset,
         },
-        None => Tilt { tau_s: best.tau_s, at: 0.0, lasting: 0.0, mixing: 0.0 },
+        None => Tilt { tau_s: best.tau_s, at: 0.0, lasting: 0.0, mixing: 0.0, onset },
     }
 }
 
 /// A first fit of a rise that begins about `foot_s`.
-pub(super) fn begin(rows: &Rows<'_>, noise: &Noise, lag_s: f64, tau_s: f64, foot_s: f64) -> Option<Fitted> {
+pub(super) fn begin(
+    rows: &Rows<'_>,
+    noise: &Noise,
+    lag_s: f64,
+    tau_s: f64,
+    foot_s: f64,
+    onset: Onset,
+) -> Option<Fitted> {
     let step_s = rows.blocks.cadence_s.max(1e-3);
     let rise = Rise { at_s: foot_s, lasting_s: step_s, mixing_s: 0.5 * step_s };
-    improve(rows, noise, lag_s, Fitted { tau_s, rise, log_likelihood: f64::NEG_INFINITY })
+    improve(rows, noise, lag_s, Fitted { tau_s, rise, log_likelihood: f64::NEG_INFINITY }, onset)
 }
 
 /// The best time constant and rise for a response, from a start nearby.
-pub(super) fn improve(rows: &Rows<'_>, noise: &Noise, lag_s: f64, start: Fitted) -> Option<Fitted> {
-    search(rows, noise, lag_s, start, 0)
+pub(super) fn improve(rows: &Rows<'_>, noise: &Noise, lag_s: f64, start: Fitted, onset: Onset) -> Option<Fitted> {
+    search(rows, noise, lag_s, start, 0, onset)
 }
 
 /// Pattern search from a start: each parameter in turn, from the `first` on, a step up or down; steps grow on success and
 /// shrink otherwise.
-fn search(rows: &Rows<'_>, noise: &Noise, lag_s: f64, start: Fitted, first: usize) -> Option<Fitted> {
+fn search(rows: &Rows<'_>, noise: &Noise, lag_s: f64, start: Fitted, first: usize, onset: Onset) -> Option<Fitted> {
     let score = |tau_s: f64, rise: Rise| {
         let shape = Shape { tau_s, lag_s, slow_s: None, rise: Some(rise) };
         rows.solve(&shape, noise).filter(|solved| solved.beta[DOSE] > 0.0).map(|solved| solved.log_marginal)
@@ -154,7 +183,10 @@ fn search(rows: &Rows<'_>, noise: &Noise, lag_s: f64, start: Fitted, first: usiz
                     2 => rise.lasting_s += by,
                     _ => rise.mixing_s += by,
                 }
-                let within = tau_s > 0.0 && rise.lasting_s >= 0.0 && (0.0..0.5 * tau_s).contains(&rise.mixing_s);
+                let within = tau_s > 0.0
+                    && onset.holds(rise.at_s)
+                    && rise.lasting_s >= 0.0
+                    && (0.0..0.5 * tau_s).contains(&rise.mixing_s);
                 let log_likelihood = within.then(|| score(tau_s, rise)).flatten()?;
                 (log_likelihood > best.log_likelihood).then_some(Fitted { tau_s, rise, log_likelihood })
             });

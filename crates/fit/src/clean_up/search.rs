@@ -4,7 +4,7 @@ use super::blocks::{self, Blocks};
 use super::columns::Shape;
 use super::likelihood::{Noise, Rows, Solved, fitted};
 use super::posterior::{Posterior, Table};
-use super::rise::{self, Rise};
+use super::rise::{self, Onset, Rise};
 use super::window::RiseSpan;
 use super::{CleanUpError, Lag, Settings, Window};
 use crate::ppm_rise::{Quantity, ReadingStatus, Trace};
@@ -92,7 +92,7 @@ pub(super) fn fit_with_rise(
     let censored =
         blocks.blocks.iter().any(|block| block.status != ReadingStatus::Measured && block.middle_s() < foot_s);
     (before >= 3 && !censored).then_some(())?;
-    let (rows, nodes) = rise_nodes(rows, start, foot_s)?;
+    let (rows, nodes) = rise_nodes(rows, start, foot_s, still[1])?;
     let best = nodes.iter().max_by(|a, b| a.1.total_cmp(&b.1))?;
     let shape = Shape { tau_s: best.2, lag_s: best.0.lag_s, slow_s: None, rise: best.0.rise.map(|(rise, _)| rise) };
     describes_rise(&rows, start, &shape, still[1]).then_some(())?;
@@ -106,15 +106,22 @@ pub(super) fn fit_with_rise(
 /// The nodes of the response with the rise that fits each best: node, log likelihood with prior, time constant of the gas.
 type FittedNode = (LagNode, f64, f64);
 
-fn rise_nodes<'a>(mut rows: Rows<'a>, start: &Start<'_>, foot_s: f64) -> Option<(Rows<'a>, Vec<FittedNode>)> {
+fn rise_nodes<'a>(
+    mut rows: Rows<'a>,
+    start: &Start<'_>,
+    foot_s: f64,
+    end_s: f64,
+) -> Option<(Rows<'a>, Vec<FittedNode>)> {
     let noise = start.noise;
     let lag_s = start.lag.middle_s();
-    let mut fitted = rise::begin(&rows, &noise, lag_s, start.shape.tau_s, foot_s)?;
+    let cadence_s = rows.blocks.cadence_s;
+    let onset = |lag_s: f64| Onset::about(foot_s, end_s, lag_s, cadence_s);
+    let mut fitted = rise::begin(&rows, &noise, lag_s, start.shape.tau_s, foot_s, onset(lag_s))?;
     for _ in 0..2 {
         let shape = Shape { tau_s: fitted.tau_s, lag_s, slow_s: None, rise: Some(fitted.rise) };
         let solved = rows.solve(&shape, &noise)?;
         rows.level = levels(rows.blocks, &shape, &solved);
-        fitted = rise::improve(&rows, &noise, lag_s, fitted)?;
+        fitted = rise::improve(&rows, &noise, lag_s, fitted, onset(lag_s))?;
     }
     let mut lags = start.lag.nodes();
     let mut nodes: Vec<FittedNode> = Vec::new();
@@ -122,10 +129,11 @@ fn rise_nodes<'a>(mut rows: Rows<'a>, start: &Start<'_>, foot_s: f64) -> Option<
         nodes.clear();
         let mut from = fitted;
         for node in &lags {
-            let Some(found) = rise::improve(&rows, &noise, node.lag_s, from) else { continue };
+            let onset = onset(node.lag_s);
+            let Some(found) = rise::improve(&rows, &noise, node.lag_s, from, onset) else { continue };
             from = found;
             let log = found.log_likelihood + node.weight.ln();
-            let tilt = rise::tilt(&rows, &noise, node.lag_s, &found);
+            let tilt = rise::tilt(&rows, &noise, node.lag_s, &found, onset);
             nodes.push((LagNode { rise: Some((found.rise, tilt)), ..*node }, log, found.tau_s));
         }
         let top = nodes.iter().max_by(|a, b| a.1.total_cmp(&b.1))?;

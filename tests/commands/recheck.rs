@@ -69,3 +69,15 @@ fn an_edited_number_is_named() {
     assert_eq!(run.code, 1, "{run:?}");
     assert!(run.stdout.contains("verdicts.0.verdict") && run.stdout.contains("was changed"), "{}", run.stdout);
 }
+
+#[test]
+fn a_record_that_points_outside_its_folder_is_refused() {
+    let bench = dossier();
+    let text = bench.read("dossier/dossier.json");
+    for outside in ["/dev/zero", "../leaky.toml", "data/../../leaky.toml"] {
+        bench.write("dossier/dossier.json", text.replace("\"dossier.html\"", &format!("\"{outside}\"")));
+        let run = bench.run(&["recheck", "dossier"]);
+        assert_eq!(run.code, 2, "{run:?}");
+        assert!(run.stderr.contains("leaves the dossier's folder"), "{}", run.stderr);
+    }
+}

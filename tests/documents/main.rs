@@ -95,20 +95,47 @@ fn every_link_between_documents_leads_somewhere() {
     }
 }
 
+/// Each test writes and holds its own section, so that what only shows as a whole is looked at here.
+#[test]
+fn every_section_of_the_cross_checks_is_of_one_test() {
+    let workspace = workspace();
+    let page = fs::read_to_string(workspace.join("notebooks-free-docs/cross-checks.md")).unwrap();
+    let mut written: Vec<String> =
+        page.lines().filter_map(|line| line.strip_prefix("## ")).map(str::to_owned).collect();
+    let mut tests = Vec::new();
+    for path in
+        files(&[workspace.join("tests/exports"), workspace.join("tests/published"), workspace.join("crates")], "rs")
+    {
+        let text = fs::read_to_string(path).unwrap();
+        let openings = text.split("CrossCheck::against(").skip(1);
+        tests.extend(openings.filter_map(|rest| rest.split('"').nth(1)).map(str::to_owned));
+    }
+    written.sort();
+    tests.sort();
+    assert_eq!(written, tests);
+}
+
 fn documents(workspace: &Path) -> Vec<PathBuf> {
-    let mut found = vec![workspace.join("README.md"), workspace.join("DEVELOPERS.md")];
-    let mut folders = vec![workspace.join("notebooks-free-docs")];
+    let mut found = files(&[workspace.join("notebooks-free-docs")], "md");
+    found.extend([workspace.join("README.md"), workspace.join("DEVELOPERS.md")]);
+    found.sort();
+    found
+}
+
+/// All files below some folders whose names end so.
+fn files(folders: &[PathBuf], ending: &str) -> Vec<PathBuf> {
+    let mut found = Vec::new();
+    let mut folders = folders.to_vec();
     while let Some(folder) = folders.pop() {
         for entry in fs::read_dir(folder).unwrap() {
             let path = entry.unwrap().path();
             if path.is_dir() {
                 folders.push(path);
-            } else if path.extension().is_some_and(|extension| extension == "md") {
+            } else if path.extension().is_some_and(|extension| extension == ending) {
                 found.push(path);
             }
         }
     }
-    found.sort();
     found
 }
 

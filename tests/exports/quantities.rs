@@ -1,5 +1,6 @@
 //! Channels by words and units, and values that contradict them.
 
+use tightfit_cross_check::CrossCheck;
 use tightfit_ingest::Channel::{
     AbsolutePressure, AntechamberPressure, CirculationFlow, GasTemperature, GaugePressure, MakeupFlow, Oxygen,
     RoomPressure, RoomRelativeHumidity, RoomTemperature, Water,
@@ -21,6 +22,8 @@ fn assert_near(found: f64, expected: f64) {
 
 #[test]
 fn units_of_the_trade_become_si() {
+    let source = "NIST SP 811 (2008), Appendix B: definitions of the units";
+    let mut check = CrossCheck::against("Columns of an export in SI", source);
     for (header, cell, channel, expected) in [
         ("dP (Pa)", "-1000", GaugePressure, -1000.0),
         ("dP (hPa)", "-10", GaugePressure, -1000.0),
@@ -45,7 +48,7 @@ fn units_of_the_trade_become_si() {
         let recording = one(header, [cell; 3]);
         let found = values(&recording, channel);
         assert_eq!(found.len(), 3, "{header}: {:?}", recording.questions);
-        assert!((found[0] - expected).abs() < 2e-7 * expected.abs(), "{header}: {} is not {expected}", found[0]);
+        check.relative(&format!("{cell} under \"{header}\""), found[0], expected, 2e-7);
     }
 }
 
@@ -61,8 +64,8 @@ fn inches_of_mercury_vacuum_count_below_the_room() {
 fn dew_points_become_mole_fractions_at_the_logged_pressure() {
     let text = "time;Taupunkt (°C);Absolutdruck (hPa)\n2026-05-04T09:00:00Z;-40;1000\n2026-05-04T09:01:00Z;-40;500\n2026-05-04T09:02:00Z;-40;1000\n";
     let found = values(&read(text), Water);
-    // 12.84 Pa over ice at -40 °C (IAPWS R14-08).
-    assert!((found[0] - 12.84e-5).abs() < 1e-7, "{found:?}");
+    let mut check = CrossCheck::against("Dew points of an export", "IAPWS R14-08(2011): 12.84 Pa over ice at −40 °C");
+    check.absolute("−40 °C at 1000 hPa", found[0], 12.84e-5, 1e-7);
     assert_near(found[1], 2.0 * found[0]);
     let stated = read_with(
         "time;Dew point (°F)\n2026-05-04T09:00:00Z;-40\n2026-05-04T09:01:00Z;-40\n2026-05-04T09:02:00Z;-40\n",

@@ -4,6 +4,7 @@
 //! σ·√(12/n)/T for large n (N. R. Draper, H. Smith, Applied Regression Analysis, chapter 1; from memory), and the law of
 //! propagation for the part that does not fall with time (JCGM 100:2008, 5.1.2).
 
+use tightfit_cross_check::CrossCheck;
 use tightfit_fit::design::{Demand, Limited, PlannedThermometer, Rule, SetUp, Trial, forecast};
 use tightfit_fit::pressure_change::{Compliance, Instrument};
 use tightfit_fit::simulate::{Room, Weather};
@@ -63,11 +64,13 @@ fn trial(hours: f64) -> Trial {
 
 #[test]
 fn white_noise_alone_scatters_the_estimate_as_the_slope_of_a_straight_line() {
+    let source = "N. R. Draper, H. Smith, Applied Regression Analysis, chapter 1 (from memory): σ·√(12/n)/T";
+    let mut check = CrossCheck::against("Planning, slope of a straight line", source);
     for hours in [2.0, 4.0] {
         let expected = forecast(&still_room(Instrument::default()), &demand(), trial(hours)).unwrap();
         let ratio = expected.error / textbook(3600.0 * hours);
         // Lag and start are free besides the line, and 48 records tell a standard deviation to 10 %.
-        assert!((0.85..1.7).contains(&ratio), "{hours} h: {ratio}");
+        check.between("scatter over that of the textbook, 2 h and 4 h", ratio, 1.0, [0.85, 1.7]);
     }
 }
 
@@ -78,5 +81,6 @@ fn a_gauge_of_five_per_cent_is_the_floor_that_six_hours_do_not_get_below() {
     let combined = textbook(6.0 * 3600.0).hypot(0.05 * RATE);
     let ratio = expected.standard_uncertainty / combined;
     // The evaluation does not know that this thermometer does not wander: that is the rest.
-    assert!((0.95..1.5).contains(&ratio), "{ratio}");
+    let mut check = CrossCheck::against("Planning, floor of the gauge", "JCGM 100:2008, 5.1.2: law of propagation");
+    check.between("stated uncertainty over the combined one", ratio, 1.0, [0.95, 1.5]);
 }

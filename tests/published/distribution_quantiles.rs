@@ -1,9 +1,11 @@
 //! Quantiles of Student t, chi-square and F: the tables of the NIST/SEMATECH e-Handbook of Statistical Methods, sections
 //! 1.3.6.7.2 to 1.3.6.7.4, to the digits of a 30-digit computation of the same quantiles.
 
-use crate::agrees;
 use statrs::distribution::{ChiSquared, ContinuousCDF, FisherSnedecor};
+use tightfit_cross_check::CrossCheck;
 use tightfit_fit::uncertainty::Distribution;
+
+const SOURCE: &str = "NIST/SEMATECH e-Handbook of Statistical Methods, 1.3.6.7.2 to 1.3.6.7.4, computed to 30 digits";
 
 #[rustfmt::skip]
 const STUDENT: &[(f64, f64, f64)] = &[
@@ -169,24 +171,32 @@ const FISHER: &[(f64, f64, f64, f64)] = &[
 
 #[test]
 fn student_quantiles_are_those_of_the_table() {
+    let mut check = CrossCheck::against("Quantiles of Student's t", SOURCE);
     for &(dof, probability, quantile) in STUDENT {
         let found = Distribution::student(0.0, 1.0, dof).quantile(probability);
-        agrees(&format!("t {dof} {probability}"), found, quantile, 1e-9);
+        check.relative(&format!("t, {dof} degrees of freedom"), found, quantile, 1e-9);
     }
 }
 
 #[test]
 fn chi_square_quantiles_are_those_of_the_table() {
+    let mut check = CrossCheck::against("Quantiles of chi-square", SOURCE);
     for &(dof, probability, quantile) in CHI_SQUARE {
         let found = ChiSquared::new(dof).unwrap().cdf(quantile);
-        agrees(&format!("chi-square {dof} {probability}"), found, probability, 1e-9);
+        check.relative(&format!("probability below the quantile, {dof} degrees of freedom"), found, probability, 1e-9);
     }
 }
 
 #[test]
 fn f_quantiles_are_those_of_the_table() {
+    let mut check = CrossCheck::against("Quantiles of F", SOURCE);
     for &(dof1, dof2, probability, quantile) in FISHER {
         let found = FisherSnedecor::new(dof1, dof2).unwrap().cdf(quantile);
-        agrees(&format!("F {dof1} {dof2} {probability}"), found, probability, 1e-9);
+        check.relative(
+            &format!("probability below the quantile, {dof1} over 1 to 100 degrees of freedom"),
+            found,
+            probability,
+            1e-9,
+        );
     }
 }

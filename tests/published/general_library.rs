@@ -7,6 +7,7 @@ use std::io::Write as _;
 use std::path::Path;
 use std::process::{Command, Stdio};
 
+use tightfit_cross_check::CrossCheck;
 use tightfit_fit::pressure_change::evaluate;
 use tightfit_fit::simulate::{Hold, Room};
 
@@ -24,14 +25,12 @@ fn the_conductance_agrees_with_a_least_squares_fit_by_scipy() {
     }
     let Some(by_scipy) = by_scipy(&rows) else { return };
     let found = &result.conductance_per_volume;
-    let apart = (found.value - by_scipy).abs();
     // The same readings, so that only the treatment of lag and noise differs: well within the stated uncertainty.
-    assert!(
-        apart < found.standard_uncertainty && apart < 0.03 * by_scipy,
-        "{} ± {} against {by_scipy} by scipy",
-        found.value,
-        found.standard_uncertainty
-    );
+    let source = "Nonlinear least squares of the general-purpose library scipy on the same simulated readings";
+    let mut check = CrossCheck::against("Conductance by a general library", source);
+    check.relative("conductance over that of scipy", found.value / by_scipy, 1.0, 0.03);
+    let uncertainty = (found.standard_uncertainty / by_scipy, "its standard uncertainty");
+    check.parts("conductance over that of scipy", found.value / by_scipy, 1.0, 1.0, uncertainty);
 }
 
 /// Exit code by which the script says that numpy or scipy is missing.

@@ -1,5 +1,5 @@
 //! Checks of `tightfit-fit` against published values. Each file names its source; where a value comes from memory of the
-//! source it says so.
+//! source it says so. What they find stands in `notebooks-free-docs/cross-checks.md`.
 #![allow(clippy::unwrap_used, reason = "a test stops where a transcribed figure does not parse")]
 #![allow(clippy::unreadable_literal, clippy::excessive_precision, reason = "figures stand as they are printed")]
 
@@ -18,9 +18,3 @@ mod nist_univariate;
 mod ppm_rise;
 mod regeneration;
 mod regression_with_autocorrelation;
-
-/// Fails unless `found` agrees with `wanted` within a relative tolerance (absolute for zero).
-fn agrees(what: &str, found: f64, wanted: f64, relative: f64) {
-    let scale = if wanted == 0.0 { 1.0 } else { wanted.abs() };
-    assert!(((found - wanted) / scale).abs() <= relative, "{what}: found {found:e}, published {wanted:e}");
-}

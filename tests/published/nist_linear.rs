@@ -1,7 +1,7 @@
 //! NIST Statistical Reference Datasets, linear regression (data and certified values in `nist_linear.toml`).
 
-use crate::agrees;
 use serde::Deserialize;
+use tightfit_cross_check::CrossCheck;
 use tightfit_fit::solve::fit_linear;
 
 #[derive(Deserialize)]
@@ -39,6 +39,8 @@ fn tolerance(name: &str) -> f64 {
 fn all_problems_reach_their_certified_values() {
     let problems: Problems = toml::from_str(include_str!("nist_linear.toml")).unwrap();
     assert_eq!(problems.problem.len(), 10);
+    let mut check =
+        CrossCheck::against("NIST linear regression", "NIST Statistical Reference Datasets, linear regression");
     for problem in &problems.problem {
         let columns: Vec<&Vec<f64>> = problem.x.values().collect();
         let rows: Vec<Vec<f64>> = (0..problem.y.len())
@@ -54,16 +56,19 @@ fn all_problems_reach_their_certified_values() {
             .collect();
         let fit = fit_linear(&rows, &problem.y, None).unwrap();
         for (found, certified) in fit.coefficients.iter().zip(&problem.certified) {
-            agrees(&problem.name, *found, *certified, tolerance(&problem.name));
+            check.relative(&format!("{}, coefficients", problem.name), *found, *certified, tolerance(&problem.name));
         }
         // The exact polynomials have residuals of rounding only.
         if problem.residual_sum_of_squares == 0.0 {
-            assert!(fit.standard_errors().iter().all(|s| *s < 1e-8), "{}", problem.name);
+            for found in fit.standard_errors() {
+                check.absolute(&format!("{}, standard deviations", problem.name), found, 0.0, 1e-8);
+            }
             continue;
         }
-        agrees(&problem.name, fit.residual_sum_of_squares, problem.residual_sum_of_squares, 1e-9);
+        let squares = format!("{}, residual sum of squares", problem.name);
+        check.relative(&squares, fit.residual_sum_of_squares, problem.residual_sum_of_squares, 1e-9);
         for (found, certified) in fit.standard_errors().iter().zip(&problem.standard_deviation) {
-            agrees(&problem.name, *found, *certified, 1e-9);
+            check.relative(&format!("{}, standard deviations", problem.name), *found, *certified, 1e-9);
         }
     }
 }

@@ -1,8 +1,10 @@
 //! NIST Statistical Reference Datasets, univariate summary statistics (U.S. National Institute of Standards and
 //! Technology, public domain): mean, standard deviation and lag-1 autocorrelation.
 
-use crate::agrees;
+use tightfit_cross_check::CrossCheck;
 use tightfit_fit::noise::{lag1_autocorrelation, mean_and_standard_deviation};
+
+const SOURCE: &str = "NIST Statistical Reference Datasets, univariate summary statistics";
 
 #[rustfmt::skip]
 const LEW: &[f64] = &[
@@ -53,15 +55,17 @@ const MICHELSO: &[f64] = &[
 
 #[test]
 fn observed_series_have_their_certified_statistics() {
-    check("Lew", LEW, [-177.435, 277.332168044316, -0.307304800605679], 1e-12);
-    check("Mavro", MAVRO, [2.001856, 0.000429123454003053, 0.937989183438248], 1e-12);
-    check("Michelso", MICHELSO, [299.8524, 0.0790105478190518, 0.535199668621283], 1e-12);
+    let mut check = CrossCheck::against("NIST univariate statistics, observed series", SOURCE);
+    certified(&mut check, "Lew", LEW, [-177.435, 277.332168044316, -0.307304800605679], 1e-12);
+    certified(&mut check, "Mavro", MAVRO, [2.001856, 0.000429123454003053, 0.937989183438248], 1e-12);
+    certified(&mut check, "Michelso", MICHELSO, [299.8524, 0.0790105478190518, 0.535199668621283], 1e-12);
 }
 
 /// The three constructed series: a value, then 500 pairs a tenth below and above it.
 #[test]
 fn constructed_series_have_their_certified_statistics() {
-    check("NumAcc1", &[10000001.0, 10000003.0, 10000002.0], [10000002.0, 1.0, -0.5], 1e-12);
+    let mut check = CrossCheck::against("NIST univariate statistics, constructed series", SOURCE);
+    certified(&mut check, "NumAcc1", &[10000001.0, 10000003.0, 10000002.0], [10000002.0, 1.0, -0.5], 1e-12);
     for (name, centre, tolerance) in
         [("NumAcc2", 1.2, 1e-12), ("NumAcc3", 1000000.2, 1e-9), ("NumAcc4", 10000000.2, 2e-8)]
     {
@@ -71,7 +75,7 @@ fn constructed_series_have_their_certified_statistics() {
             series.push(decimal(centre, -1));
             series.push(decimal(centre, 1));
         }
-        check(name, &series, [centre, 0.1, -0.999], tolerance);
+        certified(&mut check, name, &series, [centre, 0.1, -0.999], tolerance);
     }
 }
 
@@ -79,9 +83,16 @@ fn decimal(centre: f64, tenths: i64) -> f64 {
     ((centre * 10.0).round() as i64 + tenths) as f64 / 10.0
 }
 
-fn check(name: &str, series: &[f64], [mean, standard_deviation, autocorrelation]: [f64; 3], tolerance: f64) {
+fn certified(
+    check: &mut CrossCheck,
+    name: &str,
+    series: &[f64],
+    [mean, standard_deviation, autocorrelation]: [f64; 3],
+    tolerance: f64,
+) {
     let (found_mean, found_deviation) = mean_and_standard_deviation(series);
-    agrees(name, found_mean, mean, 1e-14);
-    agrees(name, found_deviation, standard_deviation, tolerance);
-    agrees(name, lag1_autocorrelation(series), autocorrelation, tolerance.max(1e-12));
+    check.relative(&format!("{name}, mean"), found_mean, mean, 1e-14);
+    check.relative(&format!("{name}, standard deviation"), found_deviation, standard_deviation, tolerance);
+    let found = lag1_autocorrelation(series);
+    check.relative(&format!("{name}, lag-1 autocorrelation"), found, autocorrelation, tolerance.max(1e-12));
 }

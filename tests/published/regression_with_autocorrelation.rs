@@ -2,7 +2,7 @@
 //! the output of two independent econometrics programs as recorded in the tests of the general-purpose Python package
 //! statsmodels 0.15.0; Durbin-Watson: function durbinWatsonTest of the R package car, recorded there too.
 
-use crate::agrees;
+use tightfit_cross_check::CrossCheck;
 use tightfit_fit::noise::{durbin_watson, newey_west_covariance};
 use tightfit_fit::solve::{LinearFit, fit_linear};
 
@@ -63,6 +63,8 @@ const QUARTERS: &[(f64, f64, f64)] = &[
 ];
 
 /// Investment growth on growth of product, interest rate of the quarter before, and a constant.
+const PROGRAMS: &str = "Two independent econometrics programs, as recorded in the tests of statsmodels 0.15.0";
+
 fn regression() -> (Vec<Vec<f64>>, Vec<f64>) {
     QUARTERS
         .windows(2)
@@ -79,25 +81,27 @@ fn residuals(rows: &[Vec<f64>], y: &[f64], fit: &LinearFit) -> Vec<f64> {
 
 #[test]
 fn ordinary_least_squares_and_robust_errors_are_the_published_ones() {
+    let mut check = CrossCheck::against("Autocorrelated residuals, ordinary least squares", PROGRAMS);
     let (rows, y) = regression();
     let fit = fit_linear(&rows, &y, None).unwrap();
     for (found, published) in fit.coefficients.iter().zip([4.37422166, -0.61399697, -9.48167277]) {
-        agrees("coefficient", *found, published, 1e-8);
+        check.relative("coefficient", *found, published, 1e-8);
     }
     for (found, published) in fit.standard_errors().iter().zip([0.21469411, 0.28466805, 1.06849581]) {
-        agrees("standard error", *found, published, 1e-7);
+        check.relative("standard error", *found, published, 1e-7);
     }
-    agrees("residual sum of squares", fit.residual_sum_of_squares, 22799.678224563, 1e-11);
+    check.relative("residual sum of squares", fit.residual_sum_of_squares, 22799.678224563, 1e-11);
     let left = residuals(&rows, &y, &fit);
-    agrees("Durbin-Watson", durbin_watson(&left), 2.213805016982909, 1e-12);
+    check.relative("Durbin-Watson", durbin_watson(&left), 2.213805016982909, 1e-12);
     let robust = newey_west_covariance(&rows, &left, 4).unwrap();
     for (j, published) in [0.32878742, 0.29361855, 1.17709443].into_iter().enumerate() {
-        agrees("Newey-West error", robust[j][j].sqrt(), published, 1e-7);
+        check.relative("Newey-West error", robust[j][j].sqrt(), published, 1e-7);
     }
 }
 
 #[test]
 fn iterated_generalised_least_squares_converges_to_the_published_fit() {
+    let mut check = CrossCheck::against("Autocorrelated residuals, generalised least squares", PROGRAMS);
     let (rows, y) = regression();
     let mut fit = fit_linear(&rows, &y, None).unwrap();
     let mut rho = 0.0;
@@ -113,27 +117,29 @@ fn iterated_generalised_least_squares_converges_to_the_published_fit() {
             .unzip();
         fit = fit_linear(&whitened, &target, None).unwrap();
     }
-    agrees("rho", rho, -0.10807441887073901, 1e-9);
+    check.relative("rho", rho, -0.10807441887073901, 1e-9);
     for (found, published) in fit.coefficients.iter().zip([4.37040124, -0.57927139, -9.50988662]) {
-        agrees("coefficient", *found, published, 1e-8);
+        check.relative("coefficient", *found, published, 1e-8);
     }
     for (found, published) in fit.standard_errors().iter().zip([0.20815071, 0.26801792, 0.99049648]) {
-        agrees("standard error", *found, published, 1e-6);
+        check.relative("standard error", *found, published, 1e-6);
     }
-    agrees("residual sum of squares", fit.residual_sum_of_squares, 22530.895828664394, 1e-10);
+    check.relative("residual sum of squares", fit.residual_sum_of_squares, 22530.895828664394, 1e-10);
 }
 
 #[test]
 fn durbin_watson_is_that_of_the_published_vector() {
+    let source = "Function durbinWatsonTest of the R package car, as recorded in the tests of statsmodels 0.15.0";
+    let mut check = CrossCheck::against("Durbin-Watson statistic", source);
     let e = [
         -0.1184, -1.3403, 0.0063, -0.612, -0.3869, -0.2313, -2.8485, -0.2167, 0.4153, 1.8492, -0.3706, 0.9726, -0.1501,
         -0.0337, -1.4423, 1.2489, 0.9182, -0.2331, -0.6182, 0.183,
     ];
-    agrees("e", durbin_watson(&e), 1.95298958377419, 1e-13);
+    check.relative("of a vector", durbin_watson(&e), 1.95298958377419, 1e-13);
     let squares: Vec<f64> = e.iter().map(|v| v * v).collect();
-    agrees("e squared", durbin_watson(&squares), 1.848802400319998, 1e-13);
+    check.relative("of its squares", durbin_watson(&squares), 1.848802400319998, 1e-13);
     for (factor, published) in [(0.5, 1.09897993228779), (0.8, 0.937241876707273), (0.9, 0.921488912587806)] {
         let mixed: Vec<f64> = e.windows(2).map(|pair| pair[1] + factor * pair[0]).collect();
-        agrees("mixed", durbin_watson(&mixed), published, 1e-13);
+        check.relative("of its sums of neighbours", durbin_watson(&mixed), published, 1e-13);
     }
 }

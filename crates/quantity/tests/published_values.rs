@@ -1,6 +1,7 @@
 //! Unit factors and moisture formulations against published figures.
 #![allow(clippy::unwrap_used, reason = "a test that cannot parse its own figures should stop")]
 
+use tightfit_cross_check::CrossCheck;
 use tightfit_quantity::constant::OXYGEN_IN_DRY_AIR;
 use tightfit_quantity::moisture::{
     enhancement_in_air, frost_point_k, liquid_saturation_pressure_pa, mole_fraction, room_air_mole_fraction,
@@ -12,9 +13,10 @@ fn assert_relative(found: f64, expected: f64, tolerance: f64, what: &str) {
     assert!((found / expected - 1.0).abs() <= tolerance, "{what}: found {found}, expected {expected}");
 }
 
-/// NIST SP 811 (2008), Appendix B, and ISO 80000-4: exact definitions, or the figure computed from the conventional density.
 #[test]
 fn pressure_units_convert_by_their_definitions() {
+    let source = "NIST SP 811 (2008), Appendix B, and ISO 80000-4: exact, or from the conventional density";
+    let mut check = CrossCheck::against("Pressure units", source);
     for (unit, pascal) in [
         ("Pa", 1.0),
         ("bar", 1e5),
@@ -30,26 +32,28 @@ fn pressure_units_convert_by_their_definitions() {
         ("micron", 0.133_322_368_421_1),
         ("mTorr", 0.133_322_368_421_1),
     ] {
-        assert_relative(Unit::parse(unit).unwrap().to_si(1.0), pascal, 1e-11, unit);
+        check.relative(&format!("{unit}, Pa"), Unit::parse(unit).unwrap().to_si(1.0), pascal, 1e-11);
     }
 }
 
-/// NIST SP 811 (2008), Appendix B (printed figures from memory): water columns at a stated temperature.
 #[test]
 fn water_columns_follow_their_stated_temperature() {
+    let source = "NIST SP 811 (2008), Appendix B (printed figures from memory)";
+    let mut check = CrossCheck::against("Water columns", source);
     for (unit, pascal, tolerance) in [
         ("inH2O(4 °C)", 249.082, 2e-6),
         ("inH2O (20 °C)", 248.642, 2e-6),
         ("inH2O(60 °F)", 248.84, 2e-5),
         ("mmH2O(4 °C)", 9.806_375, 2e-7),
     ] {
-        assert_relative(Unit::parse(unit).unwrap().to_si(1.0), pascal, tolerance, unit);
+        check.relative(&format!("{unit}, Pa"), Unit::parse(unit).unwrap().to_si(1.0), pascal, tolerance);
     }
 }
 
-/// Factors that follow from the unit definitions (EN 1330-8 and ISO 20484 name the quantity).
 #[test]
 fn throughput_and_permeability_units_convert_by_their_definitions() {
+    let source = "Definitions of the units; EN 1330-8 and ISO 20484 name the quantity";
+    let mut check = CrossCheck::against("Throughput units", source);
     for (unit, si) in [
         ("Pa m3/s", 1.0),
         ("Pa·m³/s", 1.0),
@@ -63,7 +67,7 @@ fn throughput_and_permeability_units_convert_by_their_definitions() {
     ] {
         let unit_parsed = Unit::parse(unit).unwrap();
         assert_eq!(unit_parsed.dimension(), Dimension::Throughput, "{unit}");
-        assert_relative(unit_parsed.to_si(1.0), si, 1e-12, unit);
+        check.relative(&format!("{unit}, Pa·m³/s"), unit_parsed.to_si(1.0), si, 1e-12);
     }
 }
 
@@ -71,6 +75,8 @@ fn throughput_and_permeability_units_convert_by_their_definitions() {
 /// Polymer Handbook, of vacuum technology and of packaging films stand.
 #[test]
 fn permeability_units_convert_by_their_definitions() {
+    let source = "Definitions of the units, with 22.413 969 545 01 L/mol at 0 °C and 101.325 kPa";
+    let mut check = CrossCheck::against("Permeability units", source);
     for (unit, si) in [
         ("1 mol m/(m2 s Pa)", 1.0),
         ("1 Barrer", 3.346_402_703e-16),
@@ -83,23 +89,31 @@ fn permeability_units_convert_by_their_definitions() {
     ] {
         let found = Quantity::parse(unit).unwrap().si_of(Dimension::Permeability).unwrap();
         // The barrer is stated with 1 cmHg of 10 Torr; the conventional column differs by 1.4e-7.
-        assert_relative(found, si, if unit.contains("cmHg") { 2e-7 } else { 1e-9 }, unit);
+        check.relative(&format!("{unit}, mol·m/(m²·s·Pa)"), found, si, if unit.contains("cmHg") { 2e-7 } else { 1e-9 });
     }
     assert_eq!(Unit::parse("cm3(STP)/min").unwrap().dimension(), Dimension::StandardVolumeFlow);
 }
 
-/// IAPWS R14-08(2011), verification value at 230 K; IAPWS SR1-86(1992), Table 1 (from memory).
 #[test]
 fn saturation_pressure_matches_the_verification_values() {
-    assert_relative(sublimation_pressure_pa(230.0), 8.947_352_740_189, 1e-10, "ice, 230 K");
-    assert_relative(liquid_saturation_pressure_pa(273.16), 611.657_07, 1e-8, "liquid, triple point");
-    assert_relative(liquid_saturation_pressure_pa(373.1243), 101_325.015_2, 1e-8, "liquid, normal boiling point");
+    let source = "IAPWS R14-08(2011) at 230 K; IAPWS SR1-86(1992), Table 1 (from memory)";
+    let mut check = CrossCheck::against("Vapour pressure, verification values", source);
+    check.relative("over ice, 230 K, Pa", sublimation_pressure_pa(230.0), 8.947_352_740_189, 1e-10);
+    check.relative("over water, triple point, Pa", liquid_saturation_pressure_pa(273.16), 611.657_07, 1e-8);
+    check.relative(
+        "over water, normal boiling point, Pa",
+        liquid_saturation_pressure_pa(373.1243),
+        101_325.015_2,
+        1e-8,
+    );
 }
 
 /// Saturation pressures computed in 25-digit arithmetic from the published coefficients (six digits): ice by IAPWS
 /// R14-08(2011), supercooled water by Murphy and Koop (2005), water by IAPWS SR1-86(1992), every 10 °C.
 #[test]
 fn saturation_pressure_matches_the_tables_over_ice_and_over_water() {
+    let source = "IAPWS R14-08(2011), Murphy and Koop (2005), IAPWS SR1-86(1992), in 25-digit arithmetic";
+    let mut check = CrossCheck::against("Vapour pressure every 10 °C", source);
     let ice = [
         0.001_404_85,
         0.009_682_25,
@@ -114,15 +128,20 @@ fn saturation_pressure_matches_the_tables_over_ice_and_over_water() {
         611.153,
     ];
     for (celsius, pascal) in (0..).map(|k| 10.0 * f64::from(k) - 100.0).zip(ice) {
-        assert_relative(sublimation_pressure_pa(celsius + 273.15), pascal, 5e-6, "over ice");
+        check.relative("over ice, −100 to 0 °C, Pa", sublimation_pressure_pa(celsius + 273.15), pascal, 5e-6);
     }
     let supercooled =
         [0.003_053_73, 0.019_807_6, 0.105_899, 0.478_859, 1.863_57, 6.316_78, 18.9121, 50.9356, 125.504, 286.453];
     for (celsius, pascal) in (0..).map(|k| 10.0 * f64::from(k) - 100.0).zip(supercooled) {
-        assert_relative(liquid_saturation_pressure_pa(celsius + 273.15), pascal, 5e-6, "over supercooled water");
+        check.relative(
+            "over supercooled water, −100 to −10 °C, Pa",
+            liquid_saturation_pressure_pa(celsius + 273.15),
+            pascal,
+            5e-6,
+        );
     }
     for (celsius, pascal) in [(0.01, 611.657), (10.0, 1228.11), (20.0, 2339.19)] {
-        assert_relative(liquid_saturation_pressure_pa(celsius + 273.15), pascal, 5e-6, "over water");
+        check.relative("over water, 0.01 to 20 °C, Pa", liquid_saturation_pressure_pa(celsius + 273.15), pascal, 5e-6);
     }
 }
 
@@ -131,6 +150,8 @@ fn saturation_pressure_matches_the_tables_over_ice_and_over_water() {
 /// coefficients from memory). They differ among themselves by 0.2 %.
 #[test]
 fn other_published_formulations_agree_within_a_quarter_of_a_per_cent() {
+    let source = "Hardy (1998), Goff (1957), Murphy and Koop (2005); CIPM-2007, A1.1 (coefficients from memory)";
+    let mut check = CrossCheck::against("Vapour pressure, other formulations", source);
     for (celsius, others) in [
         (-100.0, [0.001_401_87, 0.001_401_99, 0.001_406_3]),
         (-70.0, [0.261_425, 0.261_356, 0.261_859]),
@@ -138,19 +159,19 @@ fn other_published_formulations_agree_within_a_quarter_of_a_per_cent() {
         (-10.0, [259.87, 259.662, 259.892]),
     ] {
         for pascal in others {
-            assert_relative(sublimation_pressure_pa(celsius + 273.15), pascal, 2.5e-3, "another formulation");
+            check.relative("over ice, −100 to −10 °C, Pa", sublimation_pressure_pa(celsius + 273.15), pascal, 2.5e-3);
         }
     }
     for celsius in [15.0, 20.0, 25.0, 30.0] {
         let t = celsius + 273.15;
         let cipm = f64::exp(1.237_884_7e-5 * t * t - 1.912_131_6e-2 * t + 33.937_110_47 - 6.343_164_5e3 / t);
-        assert_relative(liquid_saturation_pressure_pa(t), cipm, 5e-4, "CIPM-2007");
+        check.relative("over water, 15 to 30 °C, CIPM-2007, Pa", liquid_saturation_pressure_pa(t), cipm, 5e-4);
     }
 }
 
-/// Frost points of 0.01 to 1000 ppm at 101 325 Pa, computed in 25-digit arithmetic from IAPWS R14-08(2011).
 #[test]
 fn frost_points_match_their_table() {
+    let mut check = CrossCheck::against("Frost points", "IAPWS R14-08(2011) in 25-digit arithmetic, at 101 325 Pa");
     for (ppm, celsius) in [
         (0.01, -101.587_12),
         (0.05, -93.479_89),
@@ -168,7 +189,7 @@ fn frost_points_match_their_table() {
         (1000.0, -20.194_832),
     ] {
         let found = frost_point_k(ppm * 1e-6, 101_325.0).unwrap() - 273.15;
-        assert!((found - celsius).abs() < 2e-5, "{ppm} ppm: found {found} °C, expected {celsius} °C");
+        check.absolute("frost point of 0.01 to 1000 ppm, °C", found, celsius, 2e-5);
     }
 }
 
@@ -176,25 +197,38 @@ fn frost_points_match_their_table() {
 /// dew point, (c) from relative humidity, (d) dew point of 925.717 Pa (279.00 K by Hardy (1998), from memory).
 #[test]
 fn water_fraction_matches_the_worked_examples_of_the_regulation() {
-    assert_relative(liquid_saturation_pressure_pa(282.65), 1186.581, 1e-3, "9.5 °C");
-    assert_relative(liquid_saturation_pressure_pa(293.15), 2337.1, 1e-3, "20 °C");
-    assert_relative(sublimation_pressure_pa(257.75), 159.145, 1e-3, "−15.4 °C, over ice (from memory)");
-    assert_relative(mole_fraction(282.65, DewPhase::Ice, 99_980.0), 0.011_868, 1e-3, "dew point 9.5 °C");
+    let source = "US Code of Federal Regulations, title 40, section 1065.645, examples (two figures from memory)";
+    let mut check = CrossCheck::against("Water in air", source);
+    check.relative("vapour pressure at 9.5 °C, Pa", liquid_saturation_pressure_pa(282.65), 1186.581, 1e-3);
+    check.relative("vapour pressure at 20 °C, Pa", liquid_saturation_pressure_pa(293.15), 2337.1, 1e-3);
+    check.relative(
+        "vapour pressure over ice at −15.4 °C (from memory), Pa",
+        sublimation_pressure_pa(257.75),
+        159.145,
+        1e-3,
+    );
+    check.relative(
+        "fraction at a dew point of 9.5 °C",
+        mole_fraction(282.65, DewPhase::Ice, 99_980.0),
+        0.011_868,
+        1e-3,
+    );
     // The regulation leaves out the enhancement of the vapour pressure by the air.
     let found = room_air_mole_fraction(0.5077, 293.15, 99_980.0) / enhancement_in_air(293.15, 99_980.0);
-    assert_relative(found, 0.011_868, 1e-3, "50.77 % at 20 °C");
+    check.relative("fraction at 50.77 % and 20 °C", found, 0.011_868, 1e-3);
     let dew_point_k = frost_point_k(925.717 / 99_980.0, 99_980.0).unwrap();
-    assert!((dew_point_k - 279.00).abs() < 0.01, "{dew_point_k}");
+    check.absolute("dew point of 925.717 Pa, K", dew_point_k, 279.00, 0.01);
 }
 
 /// Dry air of CIPM-2007 and of the U.S. Standard Atmosphere 1976 (both from memory): oxygen 20.939 % and 20.9476 %, molar
 /// masses 28.965 46 and 28.9644 g/mol; the enhancement factor of the air at 20 °C and 101.325 kPa is 1.0040.
 #[test]
 fn air_is_that_of_cipm_2007() {
-    assert_relative(OXYGEN_IN_DRY_AIR, 0.209_39, 1e-12, "oxygen");
-    assert_relative(OXYGEN_IN_DRY_AIR, 0.209_476, 5e-4, "oxygen, the older standard");
-    assert_relative(Gas::Air.molar_mass(), 28.9644e-3, 5e-5, "molar mass");
-    assert_relative(enhancement_in_air(293.15, 101_325.0), 1.0040, 5e-5, "enhancement factor");
+    let mut check = CrossCheck::against("Air", "CIPM-2007 and U.S. Standard Atmosphere 1976 (both from memory)");
+    check.relative("oxygen in dry air", OXYGEN_IN_DRY_AIR, 0.209_39, 1e-12);
+    check.relative("oxygen in dry air, the older standard", OXYGEN_IN_DRY_AIR, 0.209_476, 5e-4);
+    check.relative("molar mass of dry air, kg/mol", Gas::Air.molar_mass(), 28.9644e-3, 5e-5);
+    check.relative("enhancement factor at 20 °C", enhancement_in_air(293.15, 101_325.0), 1.0040, 5e-5);
 }
 
 #[test]

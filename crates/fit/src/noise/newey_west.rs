@@ -114,6 +114,8 @@ pub fn newey_west_covariance(rows: &[Vec<f64>], residuals: &[f64], lag: usize) -
 
 #[cfg(test)]
 mod tests {
+    use tightfit_cross_check::CrossCheck;
+
     use super::*;
 
     #[test]
@@ -127,6 +129,10 @@ mod tests {
 
     #[test]
     fn the_lag_follows_the_published_rule() {
-        assert_eq!([newey_west_lag(997), newey_west_lag(1310), newey_west_lag(100)], [6, 7, 4]);
+        let source = "Newey and West (1994, from memory): ⌊4 (n/100)^(2/9)⌋, computed by hand";
+        let mut check = CrossCheck::against("Lag of robust errors", source);
+        for (readings, lag) in [(997, 6.0), (1310, 7.0), (100, 4.0)] {
+            check.absolute("lag", newey_west_lag(readings) as f64, lag, 0.0);
+        }
     }
 }

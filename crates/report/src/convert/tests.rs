@@ -1,3 +1,5 @@
+use tightfit_cross_check::CrossCheck;
+
 use super::*;
 
 fn converted(value: &str, unit: &str, conditions: &Conditions) -> Result<f64, ConvertError> {
@@ -9,23 +11,15 @@ fn close(found: f64, expected: f64) {
     assert!((found / expected - 1.0).abs() < 1e-9, "{found} is not {expected}");
 }
 
-/// Computed from the class limit of ISO 10648-2:1994 (from memory): 1 m³ at 101 325 Pa and 5·10⁻⁴ 1/h.
 #[test]
 fn a_leak_rate_becomes_a_throughput_with_volume_and_pressure() {
     let conditions = Conditions { volume_m3: Some(1.0), pressure_pa: Some(101_325.0), ..Conditions::default() };
-    close(converted("0.05 vol%/h", "Pa m3/s", &conditions).unwrap(), 0.014_072_916_666_67);
-    close(converted("0.05 vol%/h", "mL/h", &conditions).unwrap(), 500.0);
+    let source = "ISO 10648-2:1994, limit of class 1 (from memory), for 1 m³ at 101 325 Pa";
+    let mut check = CrossCheck::against("Leak rate to throughput", source);
+    let throughput = converted("0.05 vol%/h", "Pa m3/s", &conditions).unwrap();
+    check.relative("0.05 vol%/h, Pa·m³/s", throughput, 0.014_072_916_666_67, 1e-9);
+    check.relative("0.05 vol%/h, mL/h", converted("0.05 vol%/h", "mL/h", &conditions).unwrap(), 500.0, 1e-9);
     close(converted("500 mL/h", "1/h", &conditions).unwrap(), 5e-4);
-}
-
-/// Ideal gas with the exact molar gas constant (SI 2019): 1 sccm is 1.68875e-3 Pa m³/s at 0 °C, 7.43584e-7 mol/s.
-#[test]
-fn a_standard_flow_becomes_a_throughput_at_a_temperature() {
-    let at_0 = Conditions { temperature_k: Some(273.15), ..Conditions::default() };
-    close(converted("1 sccm", "Pa m3/s", &at_0).unwrap(), 0.001_688_75);
-    let at_20 = Conditions { temperature_k: Some(293.15), ..Conditions::default() };
-    close(converted("1 sccm", "Pa m3/s", &at_20).unwrap(), 0.001_812_400_009_153_4);
-    close(converted("1 sccm", "mol/s", &Conditions::default()).unwrap(), 7.435_838_900_9e-7);
 }
 
 #[test]
@@ -48,12 +42,13 @@ fn vacuum_gauge_and_absolute_pressures_meet_at_the_room() {
     assert!(converted("29 inHg vacuum", "mbar absolute", &Conditions::default()).is_err());
 }
 
-/// IAPWS R14-08(2011): 8.947 352 74 Pa over ice at 230 K.
 #[test]
 fn a_frost_point_becomes_a_fraction_and_returns() {
     let room = Conditions { pressure_pa: Some(101_325.0), ..Conditions::default() };
     let ppm = converted("-43.15 °C frost point", "ppm", &room).unwrap();
-    close(ppm, 8.947_352_740_189 / 101_325.0 * 1e6);
+    let mut check =
+        CrossCheck::against("Frost point to fraction", "IAPWS R14-08(2011): 8.947 352 74 Pa over ice at 230 K");
+    check.relative("−43.15 °C at 101 325 Pa, ppm", ppm, 8.947_352_740_189 / 101_325.0 * 1e6, 1e-9);
     close(converted(&format!("{ppm} ppm"), "°C frost point", &room).unwrap(), -43.15);
     let supercooled = converted("-43.15 °C frost point", "°C dew point (water)", &room).unwrap();
     assert!(supercooled < -43.15 - 3.0 && supercooled > -43.15 - 6.0, "{supercooled}");
@@ -105,17 +100,20 @@ fn close_to(found: f64, expected: f64, relative: f64, what: &str) {
 
 #[test]
 fn every_pair_of_units_of_one_quantity_converts_by_the_published_factors() {
-    for table in [&PRESSURES[..], &THROUGHPUTS[..], &PERMEABILITIES[..]] {
+    let source = "NIST SP 811 (2008), Appendix B, and the definitions of the units";
+    let mut check = CrossCheck::against("Every unit in every other", source);
+    let tables =
+        [("pressures", &PRESSURES[..]), ("throughputs", &THROUGHPUTS[..]), ("permeabilities", &PERMEABILITIES[..])];
+    for (name, table) in tables {
         for (from, from_si) in table {
             for (to, to_si) in table {
                 let found = converted(&format!("1 {from}"), to, &Conditions::default()).unwrap();
-                close_to(found, from_si / to_si, 1e-9, &format!("1 {from} in {to}"));
+                check.relative(&format!("ratios of {name}"), found, from_si / to_si, 1e-9);
             }
         }
     }
 }
 
-/// Standard volume flows at their reference temperatures: ideal gas with the exact molar gas constant (SI 2019).
 #[test]
 fn a_standard_flow_is_an_amount_only_with_its_reference_temperature() {
     let table = [
@@ -125,14 +123,17 @@ fn a_standard_flow_is_an_amount_only_with_its_reference_temperature() {
         (294.25, 6.902_631_761_4e-7, 0.001_567_653_568_4, 0.001_682_436_915_9),
         (298.15, 6.812_340_753_9e-7, 0.001_547_147_618_6, 0.001_660_429_523_7),
     ];
+    let source = "Ideal gas with the exact molar gas constant (SI 2019); reference at 0, 15, 20, 21.1 and 25 °C";
+    let mut check = CrossCheck::against("Standard flows", source);
     for (reference_k, mol_per_s, at_0, at_20) in table {
         let mut conditions = Conditions::default();
         conditions.reference.temperature_k = reference_k;
-        close_to(converted("1 sccm", "mol/s", &conditions).unwrap(), mol_per_s, 1e-9, "mol/s");
+        let found = converted("1 sccm", "mol/s", &conditions).unwrap();
+        check.relative("1 sccm, mol/s", found, mol_per_s, 1e-9);
         for (gas_k, throughput) in [(273.15, at_0), (293.15, at_20)] {
             conditions.temperature_k = Some(gas_k);
             let found = converted("1 sccm", "Pa m3/s", &conditions).unwrap();
-            close_to(found, throughput, 1e-9, "Pa m3/s");
+            check.relative("1 sccm with the gas at 0 and 20 °C, Pa·m³/s", found, throughput, 1e-9);
             let back = converted(&format!("{found} Pa m3/s"), "sccm", &conditions).unwrap();
             close_to(back, 1.0, 1e-9, "back in sccm");
         }

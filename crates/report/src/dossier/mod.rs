@@ -18,7 +18,9 @@ use crate::write::{Existing, NewFile, WriteError, write_folder};
 pub(crate) use html::STYLE;
 pub use html::render_html;
 pub use record::{DataFile, DossierRecord, RECORD_FILE, WrittenFile};
-pub use table::{CSV_FILE, PARQUET_FILE, results_csv, results_parquet};
+pub use table::{CSV_FILE, results_csv};
+#[cfg(feature = "parquet")]
+pub use table::{PARQUET_FILE, results_parquet};
 
 /// The page of a dossier.
 pub const PAGE_FILE: &str = "dossier.html";
@@ -40,6 +42,7 @@ pub struct WriteOptions {
 pub fn write(qualified: &Qualified, out: &Path, options: &WriteOptions) -> Result<Vec<PathBuf>, WriteError> {
     let mut files = vec![NewFile { path: PAGE_FILE.into(), content: render_html(qualified).into_bytes() }];
     files.push(NewFile { path: CSV_FILE.into(), content: results_csv(&qualified.result).into_bytes() });
+    #[cfg(feature = "parquet")]
     files.push(NewFile { path: PARQUET_FILE.into(), content: results_parquet(&qualified.result) });
     files.extend(plots(qualified));
     let data = if options.with_data { data_files(qualified) } else { Vec::new() };

@@ -1,8 +1,9 @@
 //! The machine-readable record of a dossier: `dossier.json`.
 
-use std::path::{Path, PathBuf};
+use std::path::{Component, Path, PathBuf};
 
-use serde::{Deserialize, Serialize};
+use serde::de::Error as _;
+use serde::{Deserialize, Deserializer, Serialize};
 use sha2::{Digest, Sha256};
 
 use crate::Qualified;
@@ -38,6 +39,7 @@ pub struct DataFile {
     /// Its name in the plan.
     pub name: String,
     /// Its path in the dossier, with slashes.
+    #[serde(deserialize_with = "path_inside")]
     pub path: String,
 }
 
@@ -45,6 +47,7 @@ pub struct DataFile {
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct WrittenFile {
     /// Its path in the dossier, with slashes.
+    #[serde(deserialize_with = "path_inside")]
     pub path: String,
     /// Size.
     pub bytes: u64,
@@ -91,6 +94,13 @@ impl DossierRecord {
         });
         Ok((record, unchanged))
     }
+}
+
+/// A record comes with the dossier of somebody else: what it names must lie in the dossier, lest a recheck read the disk.
+fn path_inside<'de, D: Deserializer<'de>>(deserializer: D) -> Result<String, D::Error> {
+    let path = String::deserialize(deserializer)?;
+    let inside = Path::new(&path).components().all(|component| matches!(component, Component::Normal(_)));
+    if inside { Ok(path) } else { Err(D::Error::custom(format!("the path \"{path}\" leaves the dossier's folder"))) }
 }
 
 fn written(file: &NewFile) -> WrittenFile {

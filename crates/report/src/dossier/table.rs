@@ -1,5 +1,6 @@
 //! The results as a table, one row a result, for those who collect them: as CSV and as Parquet.
 
+#[cfg(feature = "parquet")]
 use tightfit_ingest::table::{PlainColumn, plain_parquet};
 
 use crate::markup::harmless;
@@ -8,6 +9,7 @@ use crate::result::{Qualification, ResultValue};
 /// File name of the table as CSV.
 pub const CSV_FILE: &str = "results.csv";
 /// File name of the table as Parquet.
+#[cfg(feature = "parquet")]
 pub const PARQUET_FILE: &str = "results.parquet";
 
 /// The columns in order; those of numbers are marked.
@@ -63,6 +65,7 @@ pub fn results_csv(result: &Qualification) -> String {
 }
 
 /// The same table as a Parquet file; empty texts are empty cells.
+#[cfg(feature = "parquet")]
 #[expect(clippy::missing_panics_doc, reason = "it cannot panic, as the text of the expectation proves")]
 #[must_use]
 pub fn results_parquet(result: &Qualification) -> Vec<u8> {
@@ -123,6 +126,7 @@ impl Row<'_> {
     }
 }
 
+#[cfg(feature = "parquet")]
 impl Cell {
     fn number(&self) -> Option<f64> {
         match self {

@@ -146,7 +146,7 @@ pub fn store_path(path: Option<&Path>) -> Result<PathBuf, HistoryError> {
 /// See [`WriteError`].
 pub fn write_enclosure(report: &HistoryReport, out: &Path, replace: bool) -> Result<Vec<PathBuf>, WriteError> {
     let page = NewFile { path: PAGE_FILE.into(), content: page::render(report).into_bytes() };
-    write(&std::iter::once(page).chain(tables(report)).collect::<Vec<_>>(), out, replace)
+    write(&std::iter::once(page).chain(tables(std::slice::from_ref(report))).collect::<Vec<_>>(), out, replace)
 }
 
 /// Writes the results of an enclosure, or of all of a store, as CSV and Parquet.
@@ -154,15 +154,13 @@ pub fn write_enclosure(report: &HistoryReport, out: &Path, replace: bool) -> Res
 /// # Errors
 /// See [`HistoryError`].
 pub fn write_tables(reports: &[HistoryReport], out: &Path, replace: bool) -> Result<Vec<PathBuf>, HistoryError> {
-    let csv = NewFile { path: CSV_FILE.into(), content: history_csv(reports).into_bytes() };
-    let parquet = NewFile { path: PARQUET_FILE.into(), content: table::history_parquet(reports) };
-    Ok(write(&[csv, parquet], out, replace)?)
+    Ok(write(&tables(reports), out, replace)?)
 }
 
-fn tables(report: &HistoryReport) -> [NewFile; 2] {
-    let reports = std::slice::from_ref(report);
-    [
+fn tables(reports: &[HistoryReport]) -> Vec<NewFile> {
+    vec![
         NewFile { path: CSV_FILE.into(), content: history_csv(reports).into_bytes() },
+        #[cfg(feature = "parquet")]
         NewFile { path: PARQUET_FILE.into(), content: table::history_parquet(reports) },
     ]
 }

@@ -1,5 +1,6 @@
 //! The results of years as a table, one row a result.
 
+#[cfg(feature = "parquet")]
 use tightfit_ingest::table::{PlainColumn, plain_parquet};
 
 use super::follow::{Followed, HistoryReport, ResultLine};
@@ -27,6 +28,7 @@ pub fn history_csv(reports: &[HistoryReport]) -> String {
 }
 
 /// The same as a Parquet file; empty where the frame library refuses, which it does for no such table.
+#[cfg(feature = "parquet")]
 pub(super) fn history_parquet(reports: &[HistoryReport]) -> Vec<u8> {
     let rows: Vec<Row<'_>> = rows(reports).collect();
     let texts = TEXTS.iter().map(|(name, text)| {

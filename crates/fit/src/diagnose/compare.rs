@@ -40,14 +40,35 @@ pub(super) struct Weighed {
     pub(super) cause: Cause,
     /// Logarithm of prior times evidence.
     pub(super) ln_weight: f64,
-    /// The most probable parameters of its best way.
-    pub(super) theta: Vector,
-    /// Its change, and a second one where a pair explains best.
-    pub(super) changes: Vec<Change>,
+    /// Its best way, as a pair where a pair explains best.
+    pub(super) account: Account,
+    /// Logarithm of the evidence of that way at its onset alone.
+    pub(super) ln_best: f64,
     /// Onsets in h with their weights, over all ways; empty where there is no change.
     pub(super) onsets: Vec<(f64, f64)>,
     /// The cause of the second change.
     pub(super) second: Option<Cause>,
+}
+
+/// A model with its most probable parameters.
+#[derive(Debug, Clone)]
+pub(super) struct Account {
+    pub(super) theta: Vector,
+    /// Its changes, two at most.
+    pub(super) changes: Vec<Change>,
+    prior: Prior,
+    amplitudes: usize,
+}
+
+impl Account {
+    fn fit(&self, data: &Data<'_>) -> Fit {
+        data.fit(&self.theta, &self.changes, &self.prior, self.amplitudes, f64::MIN)
+    }
+}
+
+/// Logarithm of the prior probability of a cause.
+fn prior_of(cause: Cause) -> f64 {
+    PRIOR[Cause::ALL.iter().position(|own| *own == cause).unwrap_or(0)].ln()
 }
 
 /// All causes weighed, and the wander that was found.
@@ -105,7 +126,8 @@ pub(super) fn compare(features: &Features, setting: &Setting, prior: &Prior) -> 
     let mut found = search.try_all(&ways, wander);
     let data = Data::new(features, setting, wander);
     search.refine(&data, &mut found.tried);
-    Comparison { weighed: search.weigh(&data, &found), wander }
+    let weighed = search.weigh(&data, &found);
+    Comparison { weighed, wander }
 }
 
 /// The fits under one noise.
@@ -133,7 +155,7 @@ impl Search<'_> {
     fn scout(&self, ways: &[Hypothesis]) -> Found {
         let few = Search { onsets: self.onsets.iter().copied().step_by(2).collect(), ..*self };
         let sudden = |way: &&Hypothesis| matches!(way.profile, Profile::Step | Profile::Ramp);
-        few.try_all(&ways.iter().filter(sudden).cloned().collect::<Vec<_>>(), Wander::USUAL[1])
+        few.try_all(&ways.iter().filter(sudden).cloned().collect::<Vec<_>>(), Wander::USUAL)
     }
 
     fn try_way(&self, data: &Data<'_>, way: &Hypothesis, start: &Vector) -> Tried {
@@ -156,25 +178,44 @@ impl Search<'_> {
         data.fit(&theta, &[tried.change(onset_h)], &prior, amplitudes, hopeless)
     }
 
-    /// The wander under which the best explanations and no change at all are likeliest.
+    /// The wander that goes with the likeliest of the explanations, no change at all among them.
     fn likeliest_wander(&self, found: &Found) -> Wander {
+        let data = Data::new(self.features, self.setting, Wander::USUAL);
         let mut best: Vec<&Tried> = found.tried.iter().collect();
         best.sort_by(|a, b| b.ln_evidence.total_cmp(&a.ln_evidence));
-        best.truncate(4);
-        let weight = |wander: &Wander| {
-            let data = Data::new(self.features, self.setting, *wander);
-            let mut terms =
-                vec![data.fit(&found.nothing.theta, &[], self.prior, 0, f64::MIN).ln_evidence + PRIOR[8].ln()];
-            for tried in &best {
-                if let Some((onset_h, fit)) = tried.best() {
-                    terms.push(self.fit(&data, tried, *onset_h, &fit.theta).ln_evidence - 6.0);
-                }
+        let nothing = Account { theta: found.nothing.theta, changes: Vec::new(), prior: self.prior.clone(), amplitudes: 0 };
+        let mut accounts = vec![(nothing, prior_of(Cause::NothingChanged))];
+        for tried in best.into_iter().take(4) {
+            if let Some((onset_h, fit)) = tried.best() {
+                let ln_prior = prior_of(tried.hypothesis.cause) + tried.ln_evidence - fit.ln_evidence;
+                accounts.push((self.account(tried, *onset_h, fit), ln_prior));
             }
-            ln_sum(&terms)
-        };
-        let weights: Vec<f64> = Wander::USUAL.iter().map(weight).collect();
-        let at = (0..weights.len()).max_by(|a, b| weights[*a].total_cmp(&weights[*b])).unwrap_or(1);
-        Wander::USUAL[at]
+        }
+        let each = accounts.iter().map(|(account, ln_prior)| {
+            let wander = data.likeliest_wander(&account.theta, &account.changes);
+            let fit = account.fit(&Data::new(self.features, self.setting, wander));
+            (fit.ln_evidence + ln_prior, wander)
+        });
+        each.max_by(|a, b| a.0.total_cmp(&b.0)).map_or(Wander::USUAL, |(_, wander)| wander)
+    }
+
+    fn account(&self, tried: &Tried, onset_h: f64, fit: &Fit) -> Account {
+        let mut prior = self.prior.clone();
+        tried.hypothesis.extend(&mut prior, BASE);
+        let amplitudes = tried.hypothesis.amplitudes.len();
+        Account { theta: fit.theta, changes: vec![tried.change(onset_h)], prior, amplitudes }
+    }
+
+    /// Lets an explanation say by itself how much the log wanders: one that explains less may hold it for more restless.
+    fn settle(&self, data: &Data<'_>, weighed: &mut Weighed) {
+        let own = data.likeliest_wander(&weighed.account.theta, &weighed.account.changes);
+        let fit = weighed.account.fit(&Data::new(self.features, self.setting, own));
+        let gained = fit.ln_evidence - weighed.ln_best;
+        if gained > 0.0 {
+            weighed.ln_weight += gained;
+            weighed.ln_best = fit.ln_evidence;
+            weighed.account.theta = fit.theta;
+        }
     }
 
     /// Looks closer for the onset of the best ways of each cause.
@@ -205,16 +246,21 @@ impl Search<'_> {
     }
 
     fn weigh(&self, data: &Data<'_>, found: &Found) -> Vec<Weighed> {
-        let prior = |cause: Cause| PRIOR[Cause::ALL.iter().position(|own| *own == cause).unwrap_or(0)].ln();
+        let unchanged = |fit: &Fit| Account {
+            theta: fit.theta,
+            changes: Vec::new(),
+            prior: self.prior.clone(),
+            amplitudes: 0,
+        };
         let pairs = self.pairs(data, &found.tried);
         let mut weighed = Vec::new();
         for cause in Cause::ALL {
             match cause {
                 Cause::NothingChanged => weighed.push(Weighed {
                     cause,
-                    ln_weight: prior(cause) + found.nothing.ln_evidence,
-                    theta: found.nothing.theta,
-                    changes: Vec::new(),
+                    ln_weight: prior_of(cause) + found.nothing.ln_evidence,
+                    account: unchanged(&found.nothing),
+                    ln_best: found.nothing.ln_evidence,
                     onsets: Vec::new(),
                     second: None,
                 }),
@@ -223,27 +269,35 @@ impl Search<'_> {
                     let fit = wild.fit(&found.nothing.theta, &[], self.prior, 0, f64::MIN);
                     weighed.push(Weighed {
                         cause,
-                        ln_weight: prior(cause) + fit.ln_evidence,
-                        theta: fit.theta,
-                        changes: Vec::new(),
+                        ln_weight: prior_of(cause) + fit.ln_evidence,
+                        ln_best: fit.ln_evidence,
+                        account: unchanged(&fit),
                         onsets: Vec::new(),
                         second: None,
                     });
                 }
                 _ => {
                     let own: Vec<&Tried> = found.tried.iter().filter(|tried| tried.hypothesis.cause == cause).collect();
-                    if let Some(single) = self.single(cause, &own, prior(cause)) {
+                    if let Some(single) = self.single(cause, &own) {
                         weighed.push(single);
                     }
                 }
             }
         }
-        for pair in pairs {
+        for own in weighed.iter_mut().filter(|own| own.cause != Cause::NoneOfThese) {
+            self.settle(data, own);
+        }
+        let best = weighed.iter().map(|own| own.ln_weight).fold(f64::MIN, f64::max);
+        for mut pair in pairs {
+            if pair.ln_weight + LN_SECOND < best - HOPELESS {
+                continue;
+            }
+            self.settle(data, &mut pair);
             let weight = pair.ln_weight + LN_SECOND;
             let Some(own) = weighed.iter_mut().find(|own| own.cause == pair.cause) else { continue };
             if weight > own.ln_weight {
-                own.theta = pair.theta;
-                own.changes = pair.changes;
+                own.account = pair.account;
+                own.ln_best = pair.ln_best;
                 own.second = pair.second;
             }
             own.ln_weight = ln_sum(&[own.ln_weight, weight + (1.0 - SMALLER).ln()]);
@@ -252,7 +306,7 @@ impl Search<'_> {
                 smaller.ln_weight = ln_sum(&[smaller.ln_weight, weight + SMALLER.ln()]);
             }
         }
-        hold_back_none(&mut weighed, found.nothing.ln_evidence, self.enough_explained());
+        hold_back_none(&mut weighed, self.enough_explained());
         weighed
     }
 
@@ -263,7 +317,7 @@ impl Search<'_> {
         if both && self.features.has_pressure { 0.5 } else { 0.0 }
     }
 
-    fn single(&self, cause: Cause, own: &[&Tried], ln_prior: f64) -> Option<Weighed> {
+    fn single(&self, cause: Cause, own: &[&Tried]) -> Option<Weighed> {
         let best = own.iter().max_by(|a, b| a.ln_evidence.total_cmp(&b.ln_evidence))?;
         let (onset_h, fit) = best.best()?;
         let ln_evidence = ln_sum(&own.iter().map(|tried| tried.ln_evidence).collect::<Vec<_>>());
@@ -276,9 +330,9 @@ impl Search<'_> {
         onsets.sort_by(|a, b| a.0.total_cmp(&b.0));
         Some(Weighed {
             cause,
-            ln_weight: ln_prior + ln_evidence,
-            theta: fit.theta,
-            changes: vec![best.change(*onset_h)],
+            ln_weight: prior_of(cause) + ln_evidence,
+            account: self.account(best, *onset_h, fit),
+            ln_best: fit.ln_evidence,
             onsets,
             second: None,
         })
@@ -337,7 +391,6 @@ impl Search<'_> {
         let sizes = [1, 0].map(|kept| self.strength(&fit.theta, &changes, &changes[kept..=kept]));
         let causes = [first.hypothesis.cause, second.hypothesis.cause];
         let larger = usize::from(sizes[1] > sizes[0]);
-        let prior_of = |cause: Cause| PRIOR[Cause::ALL.iter().position(|own| *own == cause).unwrap_or(0)].ln();
         let mut changes = changes;
         if larger == 1 {
             changes.swap(0, 1);
@@ -345,8 +398,8 @@ impl Search<'_> {
         Some(Weighed {
             cause: causes[larger],
             ln_weight: prior_of(first.hypothesis.cause) + prior_of(second.hypothesis.cause) + ln_evidence,
-            theta: fit.theta,
-            changes,
+            account: Account { theta: fit.theta, changes, prior, amplitudes },
+            ln_best: fit.ln_evidence,
             onsets: Vec::new(),
             second: Some(causes[1 - larger]),
         })
@@ -379,8 +432,10 @@ impl Search<'_> {
 
 /// An explanation that accounts for most of what changed is not beaten by what is left over, which is the log's own
 /// unrest more often than a cause that nobody thought of.
-fn hold_back_none(weighed: &mut [Weighed], ln_nothing: f64, enough: f64) {
+fn hold_back_none(weighed: &mut [Weighed], enough: f64) {
     const BEHIND: f64 = 4.0;
+    let nothing = weighed.iter().find(|own| own.cause == Cause::NothingChanged);
+    let ln_nothing = nothing.map_or(0.0, |own| own.ln_weight);
     let best = weighed.iter().filter(|own| own.cause.is_change()).map(|own| own.ln_weight).fold(f64::MIN, f64::max);
     if let Some(none) = weighed.iter_mut().find(|own| own.cause == Cause::NoneOfThese) {
         let explained = (best - ln_nothing) / (none.ln_weight - ln_nothing).max(1e-9);

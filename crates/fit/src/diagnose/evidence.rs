@@ -3,33 +3,34 @@
 use nalgebra::{DMatrix, DVector};
 
 use super::feature::{Features, Kind, Stream};
+use super::log::Species;
 use super::model::{BASE, Change, PARAMETERS, Prior, Setting, Vector, predict};
 
-/// How much floors and rises wander by themselves, relative.
+/// How much the log wanders by itself, relative.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Wander {
-    /// Of floors and rises.
-    pub(super) content: f64,
-    /// Of decays and sizes of doses.
+    /// Standard deviation and memory in h of floors and rises, oxygen and water.
+    pub(super) content: [[f64; 2]; 2],
+    /// Standard deviation of decays.
     pub(super) dose: f64,
 }
 
 impl Wander {
-    /// What sound enclosures show: a steady one, an ordinary one, a restless one, one that was badly logged.
-    pub(super) const USUAL: [Self; 4] = [
-        Self { content: 0.04, dose: 0.04 },
-        Self { content: 0.08, dose: 0.05 },
-        Self { content: 0.16, dose: 0.07 },
-        Self { content: 0.3, dose: 0.15 },
-    ];
+    /// What an ordinary enclosure shows.
+    pub(super) const USUAL: Self = Self { content: [[0.08, 48.0]; 2], dose: 0.05 };
     /// What no change explains.
-    pub(super) const WILD: Self = Self { content: 0.7, dose: 0.5 };
+    pub(super) const WILD: Self = Self { content: [[0.7, 48.0]; 2], dose: 0.5 };
+    /// Standard deviations of floors and rises that a log may have, with the logarithm of their prior: steady, ordinary
+    /// and restless enclosures, and one that was badly logged.
+    const CONTENT: [[f64; 2]; 5] = [[0.02, -0.5], [0.04, 0.0], [0.08, 0.0], [0.16, -0.5], [0.3, -2.0]];
+    /// Memories, h: of half a shift, of two days, of a week.
+    const MEMORY_H: [f64; 3] = [6.0, 48.0, 170.0];
+    const DOSE: [[f64; 2]; 3] = [[0.05, 0.0], [0.07, -0.5], [0.15, -2.0]];
 
     /// Standard deviation and memory in h.
     fn of(self, kind: Kind) -> [f64; 2] {
         match kind {
-            Kind::Floor(_) => [self.content, 48.0],
-            Kind::Rise(_) => [self.content, 60.0],
+            Kind::Floor(species) | Kind::Rise(species) => self.content[species.index()],
             Kind::Decay(_) => [self.dose, 60.0],
             // Habits vary from week to week.
             Kind::DoseArea(_) => [0.25_f64.max(self.dose), 60.0],
@@ -37,6 +38,14 @@ impl Wander {
             Kind::Flow => [0.01_f64.max(0.5 * self.dose), 60.0],
             Kind::Makeup => [0.1_f64.max(2.0 * self.dose), 30.0],
         }
+    }
+
+    /// Logarithm of its prior.
+    fn ln_prior(self) -> f64 {
+        let of = |values: &[[f64; 2]], sd: f64| {
+            values.iter().find(|[own, _]| (own - sd).abs() < 1e-9).map_or(0.0, |[_, ln_prior]| *ln_prior)
+        };
+        of(&Self::DOSE, self.dose) + self.content.iter().map(|[sd, _]| of(&Self::CONTENT, *sd)).sum::<f64>()
     }
 }
 
@@ -52,6 +61,7 @@ pub(super) struct Data<'a> {
     streams: Vec<Filtered<'a>>,
     setting: &'a Setting,
     log_determinant: f64,
+    ln_prior: f64,
 }
 
 /// The most probable parameters and what they are worth.
@@ -83,7 +93,7 @@ impl<'a> Data<'a> {
             Filtered { stream, gains }
         });
         let streams = streams.collect();
-        Self { streams, setting, log_determinant }
+        Self { streams, setting, log_determinant, ln_prior: wander.ln_prior() }
     }
 
     /// Sum of squares, one a stream.
@@ -103,6 +113,38 @@ impl<'a> Data<'a> {
             (filtered.stream.kind, sum)
         });
         each.collect()
+    }
+
+    /// The wander under which what an explanation leaves over is likeliest.
+    pub(super) fn likeliest_wander(&self, theta: &Vector, changes: &[Change]) -> Wander {
+        let left: Vec<Residuals> = self.streams.iter().map(|own| self.residuals(own.stream, theta, changes)).collect();
+        let best = |choices: &mut dyn Iterator<Item = ([f64; 2], f64)>, pass: &dyn Fn(Kind) -> bool| {
+            let own: Vec<&Residuals> = left.iter().filter(|own| pass(own.kind)).collect();
+            let weighed = choices.map(|(choice, ln_prior)| {
+                (choice, ln_prior + own.iter().map(|own| own.ln_likelihood(choice)).sum::<f64>())
+            });
+            weighed.max_by(|a, b| a.1.total_cmp(&b.1)).map(|(choice, _)| choice)
+        };
+        let content = [Species::Oxygen, Species::Water].map(|species| {
+            let mut choices = Wander::CONTENT
+                .iter()
+                .flat_map(|[sd, ln_prior]| Wander::MEMORY_H.iter().map(|memory_h| ([*sd, *memory_h], *ln_prior)));
+            let of = |kind: Kind| [Kind::Floor(species), Kind::Rise(species)].contains(&kind);
+            best(&mut choices, &of).unwrap_or(Wander::USUAL.content[0])
+        });
+        let mut doses = Wander::DOSE.iter().map(|[sd, ln_prior]| ([*sd, 60.0], *ln_prior));
+        let dose = best(&mut doses, &|kind| matches!(kind, Kind::Decay(_))).unwrap_or([Wander::USUAL.dose, 60.0])[0];
+        Wander { content, dose }
+    }
+
+    fn residuals(&self, stream: &Stream, theta: &Vector, changes: &[Change]) -> Residuals {
+        let mut nothing = [0.0; PARAMETERS];
+        let each = stream.rows.iter().map(|row| {
+            let expected = predict(stream, row, theta, changes, self.setting, &mut nothing);
+            let hidden = row.censored && expected < row.y;
+            [row.time_h, if hidden { 0.0 } else { row.y - expected }, row.sd]
+        });
+        Residuals { kind: stream.kind, rows: each.collect() }
     }
 
     /// Mean expected and mean found value of a stream over the rows that pass.
@@ -247,8 +289,34 @@ impl<'a> Data<'a> {
         let ln_curvature = curvature
             .cholesky()
             .map_or(f64::INFINITY, |cholesky| 2.0 * cholesky.l_dirty().diagonal().iter().map(|d| d.ln()).sum::<f64>());
-        let ln_evidence = -0.5 * (objective + self.log_determinant + ln_curvature - ln_prior);
+        let ln_evidence = self.ln_prior - 0.5 * (objective + self.log_determinant + ln_curvature - ln_prior);
         Fit { theta, ln_evidence: if ln_evidence.is_finite() { ln_evidence } else { f64::MIN / 4.0 } }
+    }
+}
+
+/// What an explanation leaves over of a stream: time in h, residual, white standard deviation.
+struct Residuals {
+    kind: Kind,
+    rows: Vec<[f64; 3]>,
+}
+
+impl Residuals {
+    /// Logarithm of their likelihood under a wander of this standard deviation and memory in h.
+    fn ln_likelihood(&self, [sd, memory_h]: [f64; 2]) -> f64 {
+        let (mut variance, mut level, mut before_h) = (sd * sd, 0.0, f64::NEG_INFINITY);
+        let mut sum = 0.0;
+        for [time_h, residual, white] in &self.rows {
+            let keep = (-(time_h - before_h) / memory_h).exp();
+            variance = keep * keep * variance + sd * sd * (1.0 - keep * keep);
+            level *= keep;
+            before_h = *time_h;
+            let total = variance + white * white;
+            sum -= 0.5 * (robust((residual - level) / total.sqrt()).0 + total.ln());
+            let gain = variance / total;
+            level += gain * (residual - level);
+            variance *= 1.0 - gain;
+        }
+        sum
     }
 }
 

@@ -3,6 +3,7 @@
 use super::dose::{Doses, find};
 use super::grid::{Grid, State};
 use super::log::{Background, Species};
+use super::rhythm;
 use super::robust::{deviation_from_absolute, median_in_place, trimmed_mean};
 
 /// Cells of floor: about so many in a log, none shorter or longer than these, h.
@@ -53,6 +54,10 @@ pub(super) struct Circumstances {
     pub(super) ln_flow: f64,
     /// Logarithm of the room's water over its mean.
     pub(super) ln_room_water: f64,
+    /// Transfers of the last hours over their mean.
+    pub(super) transfers: f64,
+    /// What repeats daily or weekly, oxygen and water, relative.
+    pub(super) rhythm: [f64; 2],
 }
 
 /// One number with its uncertainty.
@@ -111,8 +116,8 @@ pub(super) fn compress(value: f64, scale: f64) -> f64 {
 
 impl Features {
     pub(super) fn new(grid: &Grid, background: &Background) -> Self {
-        let usual = Usual::new(grid);
         let doses = Species::BOTH.map(|species| find(grid, species));
+        let usual = Usual::new(grid, &doses);
         let duration_h = grid.duration_h();
         let cell_h = (duration_h / CELLS).clamp(SHORTEST_CELL_H, LONGEST_CELL_H).max(3.0 * grid.step_h);
         let mut streams = Vec::new();
@@ -127,6 +132,7 @@ impl Features {
         streams.push(flows(grid, &usual, Kind::Flow, cell_h));
         streams.push(flows(grid, &usual, Kind::Makeup, cell_h));
         streams.retain(|stream| !stream.rows.is_empty());
+        rhythm::add(&mut streams, duration_h, cell_h);
         let has = |kind: Kind| streams.iter().any(|stream| stream.kind == kind);
         Self {
             duration_h,
@@ -152,10 +158,12 @@ struct Usual {
     temperature_k: f64,
     flow: f64,
     room_water: f64,
+    /// Transfers of the last hours in each step, over their mean.
+    transfers: Vec<f64>,
 }
 
 impl Usual {
-    fn new(grid: &Grid) -> Self {
+    fn new(grid: &Grid, doses: &[Doses; 2]) -> Self {
         let mean = |values: &[f64]| {
             let finite: Vec<f64> = values.iter().copied().filter(|value| value.is_finite()).collect();
             finite.iter().sum::<f64>() / finite.len() as f64
@@ -167,6 +175,7 @@ impl Usual {
             temperature_k: mean(&grid.temperature),
             flow: median_in_place(&mut running),
             room_water: mean(&grid.room_water),
+            transfers: recent(grid, &starts(grid, doses)),
         }
     }
 
@@ -197,6 +206,8 @@ impl Usual {
             day: [cos / count, sin / count],
             ln_flow: or((mean(&grid.flow) / self.flow).ln(), 0.0).clamp(-3.0, 3.0),
             ln_room_water: or((mean(&grid.room_water) / self.room_water).ln(), 0.0).clamp(-2.0, 2.0),
+            transfers: or(mean(&self.transfers), 0.0),
+            rhythm: [0.0; 2],
         }
     }
 }
@@ -403,27 +414,61 @@ fn daily(grid: &Grid, kind: Kind, rows: &[Row], least_scatter: f64) -> Stream {
 }
 
 fn counts(grid: &Grid, doses: &[Doses; 2]) -> Stream {
-    let starts: Vec<usize> = match &grid.transfer {
+    /// Days are taken together until they hold so many transfers, so that the logarithm of their number means something.
+    const ENOUGH: f64 = 6.0;
+    let starts = starts(grid, doses);
+    let per_day = (HOURS_PER_DAY / grid.step_h).max(1.0);
+    let mut rows = Vec::new();
+    let (mut days, mut count, mut time_h) = (0.0, 0.0, 0.0);
+    for day in 0..(grid.duration_h() / HOURS_PER_DAY).floor() as usize {
+        let range = (day as f64 * per_day) as usize..((day + 1) as f64 * per_day) as usize;
+        let own = starts.iter().filter(|start| range.contains(*start)).count() as f64;
+        // Days without any are weekends and holidays, which say nothing of habits.
+        if own == 0.0 {
+            continue;
+        }
+        days += 1.0;
+        count += own;
+        time_h += (day as f64 + 0.5) * HOURS_PER_DAY;
+        if count >= ENOUGH {
+            let y = (count / days).ln();
+            let at = Circumstances::default();
+            let sd = (1.0 / count).sqrt();
+            rows.push(Row { time_h: time_h / days, value: count / days, y, sd, censored: false, at });
+            (days, count, time_h) = (0.0, 0.0, 0.0);
+        }
+    }
+    Stream { kind: Kind::TransferCount, scale: 0.0, rows: if rows.len() < 2 { Vec::new() } else { rows } }
+}
+
+/// Steps in which transfers start: marked ones, else doses that were found.
+fn starts(grid: &Grid, doses: &[Doses; 2]) -> Vec<usize> {
+    match &grid.transfer {
         Some(starts) => (0..grid.len()).filter(|i| starts[*i]).collect(),
         None => found_starts(grid, doses),
-    };
-    let days = (grid.duration_h() / HOURS_PER_DAY).floor() as usize;
-    let per_day = (HOURS_PER_DAY / grid.step_h).max(1.0);
-    let rows = (0..days).filter_map(|day| {
-        let range = (day as f64 * per_day) as usize..((day + 1) as f64 * per_day) as usize;
-        let count = starts.iter().filter(|start| range.contains(*start)).count() as f64;
-        let y = count.ln();
-        (count > 0.0).then(|| Row {
-            time_h: (day as f64 + 0.5) * HOURS_PER_DAY,
-            value: count,
-            y,
-            sd: (1.0 / count).sqrt().hypot(0.2),
-            censored: false,
-            at: Circumstances::default(),
-        })
-    });
-    let rows: Vec<Row> = rows.collect();
-    Stream { kind: Kind::TransferCount, scale: 0.0, rows: if rows.len() < 3 { Vec::new() } else { rows } }
+    }
+}
+
+/// Transfers of the last hours in each step, over their mean.
+fn recent(grid: &Grid, starts: &[usize]) -> Vec<f64> {
+    /// What a transfer leaves on the walls comes off over about so long, h (an order of magnitude, common practice, no
+    /// source).
+    const MEMORY_H: f64 = 5.0;
+    let keep = (-grid.step_h / MEMORY_H).exp();
+    let mut values = vec![0.0; grid.len()];
+    for start in starts {
+        values[*start] += 1.0;
+    }
+    let mut sum = 0.0;
+    for value in &mut values {
+        sum = sum * keep + *value;
+        *value = sum;
+    }
+    let mean = values.iter().sum::<f64>() / values.len() as f64;
+    if mean > 0.0 {
+        values.iter_mut().for_each(|value| *value /= mean);
+    }
+    values
 }
 
 /// Starts of doses of either species; those within ten minutes are one transfer.
@@ -464,9 +509,14 @@ fn flows(grid: &Grid, usual: &Usual, kind: Kind, cell_h: f64) -> Stream {
             at: usual.over(grid, &steps.into_iter()),
         });
     }
-    let least = if kind == Kind::Flow { 0.02 } else { 0.15 };
     for row in &mut rows {
         row.value = row.y;
     }
-    scaled(kind, 0.0, rows, least)
+    if kind == Kind::Flow {
+        return scaled(kind, 0.0, rows, 0.02);
+    }
+    // Make-up differs by weekday, so that the ordinary step between days says too little.
+    let squares: f64 = rows.windows(2).map(|pair| 0.5 * (pair[1].y - pair[0].y).powi(2)).sum();
+    let scatter = (squares / (rows.len() as f64 - 1.0).max(1.0)).sqrt();
+    scaled(kind, 0.0, rows, scatter.max(0.15))
 }

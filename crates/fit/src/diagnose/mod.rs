@@ -16,6 +16,7 @@ mod log;
 mod model;
 mod next;
 mod result;
+mod rhythm;
 mod robust;
 
 pub use feature::Kind;

@@ -10,7 +10,7 @@ use super::log::{Background, Species};
 use super::robust::median_in_place;
 
 /// Number of parameters without change.
-pub(super) const BASE: usize = 22;
+pub(super) const BASE: usize = 27;
 /// With the amplitudes of at most two changes.
 pub(super) const PARAMETERS: usize = BASE + 6;
 /// A vector of parameters.
@@ -51,6 +51,12 @@ pub(super) mod place {
     pub(crate) const FLOW: usize = 20;
     /// ln of the make-up flow.
     pub(crate) const MAKEUP: usize = 21;
+    /// By how much ln of the make-up flow follows the over-pressure, relative to its mean.
+    pub(crate) const MAKEUP_PRESSURE: usize = 22;
+    /// ln of what comes off the walls for hours after transfers, ppm/h at their mean frequency.
+    pub(crate) const AFTER_TRANSFERS: [usize; 2] = [23, 24];
+    /// How much of what repeats daily or weekly is ingress that the other circumstances do not explain.
+    pub(crate) const RHYTHM: [usize; 2] = [25, 26];
 }
 
 /// How a change comes.
@@ -134,6 +140,8 @@ pub(super) struct Setting {
     pub(super) floor: [f64; 2],
     /// Mean under-pressure that counts for leaks, Pa.
     pub(super) leak_pressure_pa: f64,
+    /// Mean over-pressure that drives make-up gas out, Pa; 0 where there is none.
+    pub(super) over_pressure_pa: f64,
     /// ln of water over oxygen of permeation, and its standard deviation.
     pub(super) ln_permeation_ratio: [f64; 2],
     /// Whether the flow is logged, and so is no unknown.
@@ -147,6 +155,9 @@ const USUAL_PERMEATION_RATIO: (f64, f64) = (7.0, 0.8);
 
 /// Rate of a purifier of which nothing is known, 1/h: a box turned over every two minutes; a factor of three either way.
 const USUAL_RATE: f64 = 30.0;
+
+/// Water that transfers leave on the walls comes off for hours, oxygen hardly: shares of the usual ingress.
+const AFTER_TRANSFERS: [f64; 2] = [0.01, 0.04];
 
 /// Setting and priors of the parameters that do not change.
 pub(super) fn prepare(features: &Features, background: &Background) -> (Setting, Prior) {
@@ -182,6 +193,7 @@ pub(super) fn prepare(features: &Features, background: &Background) -> (Setting,
         ingress,
         floor,
         leak_pressure_pa,
+        over_pressure_pa: over_pressure(features),
         ln_permeation_ratio: [ratio.ln(), ratio_sd],
         has_flow: features.has_flow,
         has_makeup: features.has_makeup,
@@ -195,6 +207,12 @@ fn leak_pressure(features: &Features) -> f64 {
     let streams = features.streams.iter().filter(|stream| matches!(stream.kind, Kind::Floor(_) | Kind::Rise(_)));
     let rows: Vec<f64> = streams.flat_map(|stream| &stream.rows).map(|row| leak_drive(&row.at)).collect();
     if rows.is_empty() { 1.0 } else { rows.iter().sum::<f64>() / rows.len() as f64 }
+}
+
+/// Mean over-pressure over the rows of the make-up flow.
+fn over_pressure(features: &Features) -> f64 {
+    let rows = features.stream(Kind::Makeup).map(|stream| stream.rows.as_slice()).unwrap_or_default();
+    rows.iter().map(|row| row.at.over_pressure_pa).sum::<f64>() / (rows.len() as f64).max(1.0)
 }
 
 fn leak_drive(at: &Circumstances) -> f64 {
@@ -229,8 +247,12 @@ fn base_prior(features: &Features, background: &Background, setting: &Setting, r
             set(index, 0.0, 0.06);
         }
         set(place::DOSE[s], (20.0_f64).ln(), 2.5);
+        set(place::AFTER_TRANSFERS[s], (AFTER_TRANSFERS[s] * setting.ingress[s]).ln(), 1.2);
+        // Where the pressure is logged, it explains what comes by day and by night; else the rhythm stands for it.
+        set(place::RHYTHM[s], 0.0, if features.has_pressure { 0.15 } else { 0.7 });
     }
     set(place::COUNT, 1.5, 1.5);
+    set(place::MAKEUP_PRESSURE, 0.0, 0.5);
     for (index, kind) in [(place::FLOW, Kind::Flow), (place::MAKEUP, Kind::Makeup)] {
         let level = features.stream(kind).and_then(|stream| stream.rows.first()).map_or(0.0, |row| row.y);
         set(index, level, 1.0);
@@ -275,10 +297,7 @@ pub(super) fn predict(
             let s = species.index();
             slope[place::DOSE[s]] = 1.0;
             theta[place::DOSE[s]] - rate
-                + grown(row, theta, changes, setting, slope, |effect| match effect {
-                    Effect::Transfers { size, .. } => size,
-                    _ => None,
-                })
+                + grown(row, theta, changes, setting, slope, larger_doses)
         }
         Kind::TransferCount => {
             slope[place::COUNT] = 1.0;
@@ -294,7 +313,11 @@ pub(super) fn predict(
         }
         Kind::Makeup => {
             slope[place::MAKEUP] = 1.0;
-            theta[place::MAKEUP] + makeup_growth(row, theta, changes, setting, slope)
+            let follows = relative_over_pressure(row, setting) - 1.0;
+            slope[place::MAKEUP_PRESSURE] = follows;
+            theta[place::MAKEUP]
+                + theta[place::MAKEUP_PRESSURE] * follows
+                + makeup_growth(row, theta, changes, setting, slope)
         }
     }
 }
@@ -340,6 +363,16 @@ fn ingress(
         slope,
     );
     add(theta[place::SUPPLY[s]].exp() * at.makeup, &[(place::SUPPLY[s], 1.0)], slope);
+    if at.transfers > 0.0 {
+        let after = place::AFTER_TRANSFERS[s];
+        let mut larger = [0.0; PARAMETERS];
+        let growth = grown(row, theta, changes, setting, &mut larger, larger_doses);
+        let value = (theta[after] + growth).exp() * at.transfers;
+        add(value, &[(after, 1.0)], slope);
+        for (slope, larger) in slope.iter_mut().zip(&larger) {
+            *slope += value * larger;
+        }
+    }
     for change in changes {
         let share = change.profile.at(row.time_h, change.onset_h, setting.end_h);
         if share <= 0.0 {
@@ -372,11 +405,13 @@ fn ingress(
         }
     }
     let [cos, sin] = place::DAY[s];
+    let rhythm = (theta[place::RHYTHM[s]] * at.rhythm[s]).clamp(-2.0, 2.0).exp();
     let wave = (1.0 + theta[cos] * at.day[0] + theta[sin] * at.day[1]).max(0.3);
-    scale(slope, wave);
-    slope[cos] += total * at.day[0];
-    slope[sin] += total * at.day[1];
-    total * wave
+    scale(slope, wave * rhythm);
+    slope[cos] += total * rhythm * at.day[0];
+    slope[sin] += total * rhythm * at.day[1];
+    slope[place::RHYTHM[s]] += total * rhythm * wave * at.rhythm[s];
+    total * rhythm * wave
 }
 
 /// ln of the purifier's rate, 1/h.
@@ -454,6 +489,14 @@ fn grown(
     sum
 }
 
+/// The place of the growth of doses.
+fn larger_doses(effect: Effect) -> Option<usize> {
+    match effect {
+        Effect::Transfers { size, .. } => size,
+        _ => None,
+    }
+}
+
 /// Fall of the logarithm of the flow.
 fn fallen(row: &Row, theta: &Vector, changes: &[Change], setting: &Setting, slope: &mut Vector) -> f64 {
     let fall = grown(row, theta, changes, setting, slope, |effect| match effect {
@@ -468,6 +511,11 @@ fn fallen(row: &Row, theta: &Vector, changes: &[Change], setting: &Setting, slop
     fall
 }
 
+/// Over-pressure over its mean; 1 where there never is any.
+fn relative_over_pressure(row: &Row, setting: &Setting) -> f64 {
+    if setting.over_pressure_pa > 0.0 { row.at.over_pressure_pa / setting.over_pressure_pa } else { 1.0 }
+}
+
 /// A leak of a box above the room's pressure takes make-up gas.
 fn makeup_growth(row: &Row, theta: &Vector, changes: &[Change], setting: &Setting, slope: &mut Vector) -> f64 {
     let mut sum = 0.0;
@@ -475,7 +523,8 @@ fn makeup_growth(row: &Row, theta: &Vector, changes: &[Change], setting: &Settin
         if let Effect::Leak { makeup, .. } = change.effect
             && row.at.over_pressure_pa > 0.0
         {
-            let share = change.profile.at(row.time_h, change.onset_h, setting.end_h);
+            let share = change.profile.at(row.time_h, change.onset_h, setting.end_h)
+                * relative_over_pressure(row, setting);
             let growth = (theta[makeup].exp() * share).min(20.0);
             sum += growth.ln_1p();
             slope[makeup] += growth / (1.0 + growth);

@@ -97,7 +97,7 @@ impl Situation<'_> {
         let stream = Stream { kind, scale: 0.0, rows: Vec::new() };
         let time_h = self.features.duration_h;
         let row = Row { time_h, value: 0.0, y: 0.0, sd: 1.0, censored: false, at };
-        predict(&stream, &row, &weighed.theta, &weighed.changes, self.setting, &mut [0.0; PARAMETERS])
+        predict(&stream, &row, &weighed.account.theta, &weighed.account.changes, self.setting, &mut [0.0; PARAMETERS])
     }
 
     fn outcome(&self, measurement: Measurement, weighed: &Weighed) -> [f64; 2] {
@@ -105,9 +105,9 @@ impl Situation<'_> {
             |f: &dyn Fn(Species) -> f64| Species::BOTH.map(|species| if self.has(species) { f(species) } else { 0.0 });
         let amplitude = |of: fn(Effect) -> [Option<usize>; 2]| {
             let mut sums = [0.0; 2];
-            for change in &weighed.changes {
+            for change in &weighed.account.changes {
                 for (sum, place) in sums.iter_mut().zip(of(change.effect)) {
-                    *sum += place.map_or(0.0, |place| weighed.theta[place].exp());
+                    *sum += place.map_or(0.0, |place| weighed.account.theta[place].exp());
                 }
             }
             sums
@@ -126,11 +126,11 @@ impl Situation<'_> {
                 }
             }
             Measurement::ZeroCheck => both(&|species| {
-                let drift = weighed.changes.iter().map(|change| match change.effect {
-                    Effect::Drift { species: own, size, sign } if own == species => sign * weighed.theta[size].exp(),
+                let drift = weighed.account.changes.iter().map(|change| match change.effect {
+                    Effect::Drift { species: own, size, sign } if own == species => sign * weighed.account.theta[size].exp(),
                     _ => 0.0,
                 });
-                weighed.theta[place::ZERO[species.index()]] + drift.sum::<f64>()
+                weighed.account.theta[place::ZERO[species.index()]] + drift.sum::<f64>()
             }),
             Measurement::Dose => both(&|species| (-self.value(Kind::Decay(species), weighed, self.at)).exp()),
             Measurement::Supply => {
@@ -138,7 +138,7 @@ impl Situation<'_> {
                     Effect::Supply(places) => places,
                     _ => [None; 2],
                 });
-                both(&|species| weighed.theta[place::SUPPLY[species.index()]].exp() + more[species.index()])
+                both(&|species| weighed.account.theta[place::SUPPLY[species.index()]].exp() + more[species.index()])
             }
             Measurement::Flow => {
                 let fall = amplitude(|effect| match effect {

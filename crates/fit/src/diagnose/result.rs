@@ -170,11 +170,11 @@ fn resolution(features: &Features) -> Resolution {
 fn explanations(comparison: &Comparison, data: &Data<'_>, features: &Features, start_s: f64) -> Vec<Explanation> {
     let probabilities = probabilities(&comparison.weighed);
     let misfits: Vec<Vec<(Kind, f64)>> =
-        comparison.weighed.iter().map(|own| data.misfit(&own.theta, &own.changes)).collect();
+        comparison.weighed.iter().map(|own| data.misfit(&own.account.theta, &own.account.changes)).collect();
     let best = (0..probabilities.len()).filter(|i| comparison.weighed[*i].cause != Cause::NoneOfThese);
     let best = best.max_by(|a, b| probabilities[*a].total_cmp(&probabilities[*b])).unwrap_or(0);
     let unchanged = comparison.weighed.iter().position(|own| own.cause == Cause::NothingChanged).unwrap_or(0);
-    let onset_h = comparison.weighed[best].changes.first().map(|change| change.onset_h);
+    let onset_h = comparison.weighed[best].account.changes.first().map(|change| change.onset_h);
     let against = Against { data, best: &misfits[best], unchanged: &misfits[unchanged], onset_h };
     let each = comparison.weighed.iter().zip(probabilities).zip(&misfits);
     let mut all: Vec<Explanation> = each
@@ -205,12 +205,12 @@ struct Against<'a> {
 
 impl Against<'_> {
     fn shown(&self, weighed: &Weighed, misfit: &[(Kind, f64)], features: &Features) -> Vec<Shown> {
-        let Some(onset_h) = weighed.changes.first().map(|change| change.onset_h).or(self.onset_h) else {
+        let Some(onset_h) = weighed.account.changes.first().map(|change| change.onset_h).or(self.onset_h) else {
             return Vec::new();
         };
         let each = misfit.iter().zip(self.best).zip(self.unchanged).map(|((own, best), unchanged)| {
             let stream = features.stream(own.0)?;
-            let means = |pass: &dyn Fn(f64) -> bool| self.data.means(own.0, &weighed.theta, &weighed.changes, pass);
+            let means = |pass: &dyn Fn(f64) -> bool| self.data.means(own.0, &weighed.account.theta, &weighed.account.changes, pass);
             let before = means(&|time_h| time_h < onset_h)?;
             let after = means(&|time_h| time_h >= onset_h)?;
             Some(Shown {
@@ -228,7 +228,7 @@ impl Against<'_> {
 /// 95 % interval of the onset; a lead in evidence for one onset is worth less than it says, as for causes.
 fn began_h(weighed: &Weighed, features: &Features) -> Option<[f64; 2]> {
     const TEMPERATURE: f64 = 2.0;
-    let first = weighed.changes.first()?;
+    let first = weighed.account.changes.first()?;
     if weighed.onsets.is_empty() {
         return Some([first.onset_h - features.cell_h, first.onset_h + features.cell_h].map(|h| h.max(0.0)));
     }

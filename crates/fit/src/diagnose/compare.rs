@@ -183,7 +183,8 @@ impl Search<'_> {
         let data = Data::new(self.features, self.setting, Wander::USUAL);
         let mut best: Vec<&Tried> = found.tried.iter().collect();
         best.sort_by(|a, b| b.ln_evidence.total_cmp(&a.ln_evidence));
-        let nothing = Account { theta: found.nothing.theta, changes: Vec::new(), prior: self.prior.clone(), amplitudes: 0 };
+        let nothing =
+            Account { theta: found.nothing.theta, changes: Vec::new(), prior: self.prior.clone(), amplitudes: 0 };
         let mut accounts = vec![(nothing, prior_of(Cause::NothingChanged))];
         for tried in best.into_iter().take(4) {
             if let Some((onset_h, fit)) = tried.best() {
@@ -246,12 +247,8 @@ impl Search<'_> {
     }
 
     fn weigh(&self, data: &Data<'_>, found: &Found) -> Vec<Weighed> {
-        let unchanged = |fit: &Fit| Account {
-            theta: fit.theta,
-            changes: Vec::new(),
-            prior: self.prior.clone(),
-            amplitudes: 0,
-        };
+        let unchanged =
+            |fit: &Fit| Account { theta: fit.theta, changes: Vec::new(), prior: self.prior.clone(), amplitudes: 0 };
         let pairs = self.pairs(data, &found.tried);
         let mut weighed = Vec::new();
         for cause in Cause::ALL {

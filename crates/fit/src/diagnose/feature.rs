@@ -3,8 +3,8 @@
 use super::dose::{Doses, find};
 use super::grid::{Grid, State};
 use super::log::{Background, Species};
-use super::rhythm;
 use super::robust::{deviation_from_absolute, median_in_place, trimmed_mean};
+use super::{regime, rhythm};
 
 /// Cells of floor: about so many in a log, none shorter or longer than these, h.
 const CELLS: f64 = 180.0;
@@ -93,6 +93,8 @@ pub(super) struct Features {
     pub(super) streams: Vec<Stream>,
     pub(super) duration_h: f64,
     pub(super) has_pressure: bool,
+    /// Whether the content by itself showed two levels that stand for the pressure.
+    pub(super) has_levels: bool,
     pub(super) has_makeup: bool,
     pub(super) has_flow: bool,
     pub(super) has_transfer_marks: bool,
@@ -117,6 +119,15 @@ pub(super) fn compress(value: f64, scale: f64) -> f64 {
 impl Features {
     pub(super) fn new(grid: &Grid, background: &Background) -> Self {
         let doses = Species::BOTH.map(|species| find(grid, species));
+        let has_pressure = grid.gauge.iter().any(|value| value.is_finite());
+        let levels = || {
+            let mut each = Species::BOTH.iter().map(|species| species.index());
+            each.find_map(|s| regime::under_pressure(grid, &grid.content[s], &doses[s].busy))
+        };
+        let levelled =
+            (!has_pressure).then(levels).flatten().map(|under_pressure| Grid { under_pressure, ..grid.clone() });
+        let has_levels = levelled.is_some();
+        let grid = levelled.as_ref().unwrap_or(grid);
         let usual = Usual::new(grid, &doses);
         let duration_h = grid.duration_h();
         let cell_h = (duration_h / CELLS).clamp(SHORTEST_CELL_H, LONGEST_CELL_H).max(3.0 * grid.step_h);
@@ -136,7 +147,8 @@ impl Features {
         let has = |kind: Kind| streams.iter().any(|stream| stream.kind == kind);
         Self {
             duration_h,
-            has_pressure: grid.gauge.iter().any(|value| value.is_finite()),
+            has_pressure,
+            has_levels,
             has_makeup: has(Kind::Makeup),
             has_flow: has(Kind::Flow),
             has_transfer_marks: grid.transfer.is_some(),
@@ -466,7 +478,9 @@ fn recent(grid: &Grid, starts: &[usize]) -> Vec<f64> {
     }
     let mean = values.iter().sum::<f64>() / values.len() as f64;
     if mean > 0.0 {
-        values.iter_mut().for_each(|value| *value /= mean);
+        for value in &mut values {
+            *value /= mean;
+        }
     }
     values
 }

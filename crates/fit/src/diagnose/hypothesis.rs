@@ -120,8 +120,8 @@ pub(super) fn all(features: &Features, setting: &Setting) -> Vec<Hypothesis> {
         features.stream(Kind::Floor(species)).is_some() || features.stream(Kind::Rise(species)).is_some()
     });
     let mut ways = Ways { list: Vec::new(), long_h: 0.25 * features.duration_h };
-    leak(&mut ways, setting);
-    permeation(&mut ways, setting);
+    leak(&mut ways, setting, seen);
+    permeation(&mut ways, setting, seen);
     capacity(&mut ways, seen);
     ways.add(Cause::CirculationFlow, Effect::Flow(BASE), &[FALL], 0.0, &GRADUAL);
     outgassing(&mut ways, setting, seen);
@@ -155,14 +155,21 @@ impl Ways {
     }
 }
 
-fn leak(ways: &mut Ways, setting: &Setting) {
-    let size = [(setting.ingress[0] / setting.leak_pressure_pa).ln(), SIZE_SD];
+fn leak(ways: &mut Ways, setting: &Setting, seen: [bool; 2]) {
+    let ingress = if seen[0] { setting.ingress[0] } else { setting.ingress[1] / setting.air_ratio };
+    let size = [(ingress / setting.leak_pressure_pa).ln(), SIZE_SD];
     ways.add(Cause::Leak, Effect::Leak { size: BASE, makeup: BASE + 1 }, &[size, [(0.3_f64).ln(), 1.0]], 0.0, &SUDDEN);
 }
 
-fn permeation(ways: &mut Ways, setting: &Setting) {
+fn permeation(ways: &mut Ways, setting: &Setting, seen: [bool; 2]) {
     let [ratio, ratio_sd] = setting.ln_permeation_ratio;
-    let mean = 0.5 * (setting.ingress[0].ln() + setting.ingress[1].ln() - ratio);
+    // Of one species alone the other is what its ratio makes it.
+    let of_water = setting.ingress[1].ln() - ratio;
+    let mean = match seen {
+        [true, true] => 0.5 * (setting.ingress[0].ln() + of_water),
+        [true, false] => setting.ingress[0].ln(),
+        _ => of_water,
+    };
     let amplitudes = [[mean, SIZE_SD], [ratio, ratio_sd]];
     ways.add(Cause::GlovePermeation, Effect::Permeation { size: BASE, ratio: BASE + 1 }, &amplitudes, 0.0, &GRADUAL);
 }

@@ -15,6 +15,7 @@ mod hypothesis;
 mod log;
 mod model;
 mod next;
+mod regime;
 mod result;
 mod rhythm;
 mod robust;

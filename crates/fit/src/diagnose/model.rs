@@ -296,8 +296,7 @@ pub(super) fn predict(
             scale(slope, -1.0);
             let s = species.index();
             slope[place::DOSE[s]] = 1.0;
-            theta[place::DOSE[s]] - rate
-                + grown(row, theta, changes, setting, slope, larger_doses)
+            theta[place::DOSE[s]] - rate + grown(row, theta, changes, setting, slope, larger_doses)
         }
         Kind::TransferCount => {
             slope[place::COUNT] = 1.0;
@@ -523,8 +522,8 @@ fn makeup_growth(row: &Row, theta: &Vector, changes: &[Change], setting: &Settin
         if let Effect::Leak { makeup, .. } = change.effect
             && row.at.over_pressure_pa > 0.0
         {
-            let share = change.profile.at(row.time_h, change.onset_h, setting.end_h)
-                * relative_over_pressure(row, setting);
+            let share =
+                change.profile.at(row.time_h, change.onset_h, setting.end_h) * relative_over_pressure(row, setting);
             let growth = (theta[makeup].exp() * share).min(20.0);
             sum += growth.ln_1p();
             slope[makeup] += growth / (1.0 + growth);

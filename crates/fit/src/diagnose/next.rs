@@ -127,7 +127,9 @@ impl Situation<'_> {
             }
             Measurement::ZeroCheck => both(&|species| {
                 let drift = weighed.account.changes.iter().map(|change| match change.effect {
-                    Effect::Drift { species: own, size, sign } if own == species => sign * weighed.account.theta[size].exp(),
+                    Effect::Drift { species: own, size, sign } if own == species => {
+                        sign * weighed.account.theta[size].exp()
+                    }
                     _ => 0.0,
                 });
                 weighed.account.theta[place::ZERO[species.index()]] + drift.sum::<f64>()

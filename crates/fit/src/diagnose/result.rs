@@ -89,6 +89,8 @@ pub struct Diagnosis {
 pub struct Resolution {
     /// Whether the pressure was logged.
     pub pressure: bool,
+    /// Whether the content went to and fro between two levels that stand for a pressure nobody logged.
+    pub levels: bool,
     /// Whether it was ever below the room's.
     pub under_pressure: bool,
     /// Whether rises with the purifier off were seen.
@@ -157,6 +159,7 @@ fn resolution(features: &Features) -> Resolution {
     let under = features.streams.iter().flat_map(|stream| &stream.rows).any(|row| row.at.under_pressure_pa > 5.0);
     Resolution {
         pressure: features.has_pressure,
+        levels: features.has_levels,
         under_pressure: features.has_pressure && under,
         rises: any(Kind::Rise),
         decays: any(Kind::Decay),
@@ -210,7 +213,9 @@ impl Against<'_> {
         };
         let each = misfit.iter().zip(self.best).zip(self.unchanged).map(|((own, best), unchanged)| {
             let stream = features.stream(own.0)?;
-            let means = |pass: &dyn Fn(f64) -> bool| self.data.means(own.0, &weighed.account.theta, &weighed.account.changes, pass);
+            let means = |pass: &dyn Fn(f64) -> bool| {
+                self.data.means(own.0, &weighed.account.theta, &weighed.account.changes, pass)
+            };
             let before = means(&|time_h| time_h < onset_h)?;
             let after = means(&|time_h| time_h >= onset_h)?;
             Some(Shown {

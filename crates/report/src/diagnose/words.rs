@@ -171,7 +171,12 @@ pub(super) fn limits(resolution: Resolution) -> Vec<String> {
              which this log does not show",
         );
     }
-    if !resolution.pressure {
+    if resolution.levels {
+        lines.push(
+            "the gauge pressure was not logged, but the content goes to and fro between two levels: it is taken that the \
+             pressure does that, and that a leak lifts the upper level alone",
+        );
+    } else if !resolution.pressure {
         lines.push("the gauge pressure was not logged: a leak cannot be known by its dependence on the pressure");
     } else if !resolution.under_pressure {
         lines.push(

@@ -10,6 +10,7 @@ mod design;
 mod diagnose;
 mod history;
 mod isolated_chamber;
+mod pdf;
 mod ppm_rise;
 mod ppm_rise_series;
 mod purge_down;

@@ -63,6 +63,7 @@ const QUALIFY_HELP: &str = "\
 Examples:
   tightfit qualify plan.toml
   tightfit qualify plan.toml --out dossier --with-data
+  tightfit qualify plan.toml --out dossier --pdf
   tightfit qualify plan.toml --format json > result.json";
 
 #[derive(Debug, Args)]
@@ -70,15 +71,8 @@ Examples:
 pub(crate) struct QualifyArgs {
     /// The plan (TOML); its files are looked for beside it
     pub(crate) plan: PathBuf,
-    /// Write the dossier into this folder; without it nothing is written
-    #[arg(long, value_name = "DIR")]
-    pub(crate) out: Option<PathBuf>,
-    /// Replace a dossier that already stands there
-    #[arg(long, requires = "out")]
-    pub(crate) replace: bool,
-    /// Copy the raw files into the dossier
-    #[arg(long, requires = "out")]
-    pub(crate) with_data: bool,
+    #[command(flatten)]
+    pub(crate) dossier: DossierArgs,
     /// Let files lie in this folder too
     #[arg(long, value_name = "DIR")]
     pub(crate) data_root: Option<PathBuf>,
@@ -94,6 +88,23 @@ pub(crate) struct QualifyArgs {
     /// How the result is printed
     #[arg(long, value_enum, default_value_t = Format::Text)]
     pub(crate) format: Format,
+}
+
+/// What is written of a qualification.
+#[derive(Debug, Args)]
+pub(crate) struct DossierArgs {
+    /// Write the dossier into this folder; without it nothing is written
+    #[arg(long, value_name = "DIR")]
+    pub(crate) out: Option<PathBuf>,
+    /// Replace a dossier that already stands there
+    #[arg(long, requires = "out")]
+    pub(crate) replace: bool,
+    /// Copy the raw files into the dossier
+    #[arg(long, requires = "out")]
+    pub(crate) with_data: bool,
+    /// Set the dossier as PDF too, where this is built in
+    #[arg(long, requires = "out")]
+    pub(crate) pdf: bool,
 }
 
 const HISTORY_HELP: &str = "\

@@ -25,8 +25,8 @@ pub(crate) fn fail(limit: &Limit, words: &str) -> String {
          A series with different boundaries tells where it is."
             .to_owned()
     } else if limit.quantity.ends_with("_ingress") {
-        "Tell leak from gloves first: a series of runs at several pressures (ppm-rise-series) and a pressure test part them; \
-         then look at gloves and cuffs, seals, ports and the antechamber door, and repeat the test."
+        "Begin with what lets the most in: a series of runs at several pressures (method ppm-rise-series) tells leak \
+         from gloves. Look at gloves and cuffs, seals, ports and the antechamber door, mend, and repeat the test."
             .to_owned()
     } else {
         format!("The {words} is outside its limit: mend the cause and repeat the test.")

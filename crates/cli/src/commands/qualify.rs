@@ -1,11 +1,13 @@
 //! `tightfit qualify PLAN`.
 
 use std::io;
+use std::path::Path;
 
 use tightfit_report::dossier::{self, WriteOptions};
+use tightfit_report::write::NewFile;
 use tightfit_report::{Qualified, QualifyError, folders, qualify, read_plan, text};
 
-use crate::args::{Format, QualifyArgs};
+use crate::args::{DossierArgs, Format, QualifyArgs};
 use crate::exit::Exit;
 use crate::{output, progress};
 
@@ -14,20 +16,20 @@ pub(crate) fn run(args: &QualifyArgs) -> io::Result<Exit> {
         Ok(plan) => plan,
         Err(error) => return Ok(refuse(&error)),
     };
+    if args.dossier.pdf
+        && let Err(error) = tightfit_pdf::available()
+    {
+        return Ok(refused(&error.to_string(), error.hint()));
+    }
     let spinner = progress::spinner();
     let folders = folders(&args.plan, args.data_root.clone());
     let mut qualified = qualify(plan, &folders, |test| spinner.set_message(test.to_owned()));
     spinner.finish_and_clear();
     let recorded = args.record.then(|| super::history::record(args, &mut qualified));
-    if let Some(out) = &args.out {
-        let options = WriteOptions { replace: args.replace, with_data: args.with_data };
-        match dossier::write(&qualified, out, &options) {
-            Ok(files) => files.iter().for_each(|file| output::remark(&format!("wrote {}", file.display()))),
-            Err(error) => {
-                output::error(&error.to_string(), Some(error.hint()));
-                return Ok(Exit::InputError);
-            }
-        }
+    if let Some(out) = &args.dossier.out
+        && let Err(exit) = write(&qualified, out, &args.dossier)
+    {
+        return Ok(exit);
     }
     let exit = print(&qualified, args.format)?;
     match recorded {
@@ -36,6 +38,32 @@ pub(crate) fn run(args: &QualifyArgs) -> io::Result<Exit> {
         None => {}
     }
     Ok(exit)
+}
+
+/// Writes the dossier, or says why there is none.
+fn write(qualified: &Qualified, out: &Path, args: &DossierArgs) -> Result<(), Exit> {
+    let further = if args.pdf { vec![pdf(qualified)?] } else { Vec::new() };
+    let options = WriteOptions { replace: args.replace, with_data: args.with_data, further };
+    let files = dossier::write(qualified, out, &options).map_err(|error| refused(&error.to_string(), error.hint()))?;
+    for file in files {
+        output::remark(&format!("wrote {}", file.display()));
+    }
+    Ok(())
+}
+
+fn pdf(qualified: &Qualified) -> Result<NewFile, Exit> {
+    let pdf = tightfit_pdf::typeset(&dossier::render_html(qualified));
+    let pdf = pdf.map_err(|error| refused(&error.to_string(), error.hint()))?;
+    if !pdf.without_glyph.is_empty() {
+        let letters: String = pdf.without_glyph.iter().collect();
+        output::remark(&format!("the PDF has no letters for {letters}; a browser prints dossier.html with them"));
+    }
+    Ok(NewFile { path: tightfit_pdf::PDF_FILE.into(), content: pdf.bytes })
+}
+
+fn refused(message: &str, hint: &str) -> Exit {
+    output::error(message, Some(hint));
+    Exit::InputError
 }
 
 /// Prints a result, and the errors of tests that gave none.

@@ -84,16 +84,12 @@ impl fmt::Display for Note {
                     f,
                     "; they count. Without them the largest content is {max:.3} ppm ({low:.3} ppm to {high:.3} ppm)"
                 )?;
-                match share {
-                    Some([share, low, high]) => write!(
-                        f,
-                        " and {:.3} % of the time lies within the target ({:.3} % to {:.3} %)",
-                        100.0 * share,
-                        100.0 * low,
-                        100.0 * high
-                    ),
-                    None => Ok(()),
-                }
+                let Some([share, low, high]) = share.map(|share| share.map(|part| format!("{:.1}", 100.0 * part)))
+                else {
+                    return Ok(());
+                };
+                write!(f, " and {share} % of the time lies within the target")?;
+                if low == high { Ok(()) } else { write!(f, " ({low} % to {high} %)") }
             }
             Self::MarksWithoutRise { count } => {
                 write!(f, "{count} marked transfers left no rise that stands out of the noise")

@@ -3,6 +3,7 @@
 use maud::{Markup, html};
 use tightfit_quantity::display_number;
 
+use super::by_hand;
 use super::html::verdict_badge;
 use super::number::{self, Shown, capitalized, name, probability, prose, typeset};
 use crate::Qualified;
@@ -113,6 +114,10 @@ fn facts(qualified: &Qualified) -> Markup {
             @if !plan.checks.is_empty() {
                 div { dt { "Checks by eye" } dd { (checks_text(qualified)) } }
             }
+            @let by_hand = by_hand::by_hand(qualified);
+            @if by_hand > 0 {
+                div { dt { "Earlier attempts, windows set by hand" } dd { (by_hand) ", numbered under “How to repeat and check this”" } }
+            }
             div { dt { "Procedure" } dd { (plan.qualification.procedure.as_deref().unwrap_or("not stated")) } }
         }
     }
@@ -147,7 +152,7 @@ fn criteria(qualified: &Qualified) -> Markup {
                 tbody { @for verdict in verdicts { (criterion(qualified, verdict)) } }
             }
             @for (test, class) in classes(qualified) {
-                p { strong { "Leak tightness by ISO 10648-2" } " at " (typeset(&class.at)) " (test “" (name(test)) "”): " (class.words) "." }
+                p { strong { "Leak tightness by ISO 10648-2" } " at " (typeset(&class.at)) " (test “" (name(test)) "”): " (typeset(&class.words)) "." }
             }
             p.small {
                 "Results are given ± expanded uncertainty: with 95 % probability the true value lies within. A leak rate holds only at \

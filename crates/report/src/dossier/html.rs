@@ -2,16 +2,15 @@
 
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
-use super::{first_page, test_page, traceability};
+use super::{Drawn, first_page, test_page, traceability};
 use crate::markup::{clean, shortened};
 use crate::{PROGRAM, Qualified, history};
 
 /// Style of the page; it stands in the page itself, which asks for nothing from anywhere.
 pub(crate) const STYLE: &str = include_str!("dossier.css");
 
-/// The dossier as one self-contained HTML page: no script, no network, prints on A4 and Letter.
-#[must_use]
-pub fn render_html(qualified: &Qualified) -> String {
+/// The page with its figures, which are drawn already.
+pub(super) fn render(qualified: &Qualified, drawn: &[Vec<Drawn>]) -> String {
     // Windows and tabs cut long titles anyway.
     let id = shortened(&qualified.result.enclosure, 30);
     document(
@@ -19,9 +18,7 @@ pub fn render_html(qualified: &Qualified) -> String {
         &html! {
             (first_page::render(qualified))
             @if let Some(earlier) = &qualified.earlier { (history::earlier(earlier)) }
-            @for index in 0..qualified.plan.tests.len() {
-                (test_page::render(qualified, index))
-            }
+            @for (index, drawn) in drawn.iter().enumerate() { (test_page::render(qualified, index, drawn)) }
             (traceability::render(qualified))
         },
     )

@@ -1,5 +1,6 @@
 //! The dossier that goes with the enclosure: one self-contained page, its plots, and a machine-readable record.
 
+mod by_hand;
 mod first_page;
 pub(crate) mod html;
 mod number;
@@ -12,11 +13,11 @@ use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
 use crate::Qualified;
+use crate::method::Drawing;
 use crate::plot::{Clock, Figure};
 use crate::write::{Existing, NewFile, WriteError, write_folder};
 
 pub(crate) use html::STYLE;
-pub use html::render_html;
 pub use record::{DataFile, DossierRecord, RECORD_FILE, WrittenFile};
 pub use table::{CSV_FILE, results_csv};
 #[cfg(feature = "parquet")]
@@ -26,25 +27,36 @@ pub use table::{PARQUET_FILE, results_parquet};
 pub const PAGE_FILE: &str = "dossier.html";
 
 /// How a dossier is written.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct WriteOptions {
     /// Replace a dossier that stands there already.
     pub replace: bool,
     /// Copy plan and raw files in, under `data/`.
     pub with_data: bool,
+    /// Files made of the page by others, such as its PDF: they are written and hashed with the rest.
+    pub further: Vec<NewFile>,
 }
 
-/// Writes `dossier.html`, `results.csv`, `results.parquet`, the plots as SVG, with `with_data` the raw files, and last `dossier.json`, which holds the
-/// hashes of all others. Returns the files written.
+/// The dossier as one self-contained HTML page: no script, no network, prints on A4 and Letter.
+#[must_use]
+pub fn render_html(qualified: &Qualified) -> String {
+    html::render(qualified, &draw(qualified))
+}
+
+/// Writes `dossier.html`, `results.csv`, `results.parquet`, the plots as SVG, what `options` add, and last
+/// `dossier.json`, which holds the hashes of all others. Returns the files written.
 ///
 /// # Errors
 /// See [`WriteError`]; then nothing at `out` has changed.
 pub fn write(qualified: &Qualified, out: &Path, options: &WriteOptions) -> Result<Vec<PathBuf>, WriteError> {
-    let mut files = vec![NewFile { path: PAGE_FILE.into(), content: render_html(qualified).into_bytes() }];
+    let drawn = draw(qualified);
+    let page = html::render(qualified, &drawn);
+    let mut files = vec![NewFile { path: PAGE_FILE.into(), content: page.into_bytes() }];
     files.push(NewFile { path: CSV_FILE.into(), content: results_csv(&qualified.result).into_bytes() });
     #[cfg(feature = "parquet")]
     files.push(NewFile { path: PARQUET_FILE.into(), content: results_parquet(&qualified.result) });
-    files.extend(plots(qualified));
+    files.extend(plots(qualified, &drawn));
+    files.extend(options.further.iter().cloned());
     let data = if options.with_data { data_files(qualified) } else { Vec::new() };
     let names = data.iter().map(|(name, file)| DataFile { name: name.clone(), path: slashed(&file.path) }).collect();
     files.extend(data.into_iter().map(|(_, file)| file));
@@ -54,37 +66,39 @@ pub fn write(qualified: &Qualified, out: &Path, options: &WriteOptions) -> Resul
     write_folder(out, &files, if options.replace { Existing::Replace(&known) } else { Existing::Refuse })
 }
 
-/// The figures of a test with the clock that their times are read on: one entry a drawing.
-fn figures(qualified: &Qualified, test: usize) -> Vec<(Clock, Vec<Figure>)> {
+/// The figures of one drawing, with the clock that their times are read on.
+struct Drawn {
+    clock: Clock,
+    /// Each with its SVG.
+    figures: Vec<(Figure, String)>,
+}
+
+/// The figures of every test, one entry a drawing. A week of seconds takes its time, so they are drawn once.
+fn draw(qualified: &Qualified) -> Vec<Vec<Drawn>> {
     let zone = qualified.plan.room.time_zone.as_deref();
-    let drawings =
-        qualified.outcomes.get(test).and_then(|outcome| outcome.as_ref().ok()).map(|o| o.drawings.as_slice());
-    drawings
-        .unwrap_or_default()
-        .iter()
-        .map(|drawing| {
-            let clock = Clock::new(drawing.origin_s, zone);
-            let figures = drawing.evaluation.figures(&clock);
-            (clock, figures)
+    let draw_one = |test: usize, number: usize, drawing: &Drawing| {
+        let clock = Clock::new(drawing.origin_s, zone);
+        let anchor = format!("t{}d{}", test + 1, number + 1);
+        let figures = drawing.evaluation.figures(&clock).into_iter();
+        let figures = figures.map(|figure| (figure.svg(&clock, &anchor), figure)).map(|(svg, figure)| (figure, svg));
+        Drawn { figures: figures.collect(), clock }
+    };
+    let outcomes = qualified.outcomes.iter().enumerate();
+    outcomes
+        .map(|(test, outcome)| {
+            let drawings = outcome.as_ref().map(|outcome| outcome.drawings.as_slice()).unwrap_or_default();
+            drawings.iter().enumerate().map(|(number, drawing)| draw_one(test, number, drawing)).collect()
         })
         .collect()
 }
 
-/// Anchor of a drawing's figures on the page.
-fn anchor(test: usize, drawing: usize) -> String {
-    format!("t{}d{}", test + 1, drawing + 1)
-}
-
-fn plots(qualified: &Qualified) -> Vec<NewFile> {
+fn plots(qualified: &Qualified, drawn: &[Vec<Drawn>]) -> Vec<NewFile> {
     let mut names = Names::default();
     let mut files = Vec::new();
-    for (index, test) in qualified.plan.tests.iter().enumerate() {
-        for (number, (clock, figures)) in figures(qualified, index).iter().enumerate() {
-            for figure in figures {
-                let path = names.unused(Path::new("plots"), &format!("{}-{}.svg", test.id, figure.name));
-                let content = figure.svg(clock, &anchor(index, number)).into_bytes();
-                files.push(NewFile { path, content });
-            }
+    for (test, drawn) in qualified.plan.tests.iter().zip(drawn) {
+        for (figure, svg) in drawn.iter().flat_map(|drawn| &drawn.figures) {
+            let path = names.unused(Path::new("plots"), &format!("{}-{}.svg", test.id, figure.name));
+            files.push(NewFile { path, content: svg.clone().into_bytes() });
         }
     }
     files

@@ -19,7 +19,8 @@ pub(super) fn typeset(text: &str) -> String {
     let mut before = ' ';
     let mut letters = text.chars().peekable();
     while let Some(letter) = letters.next() {
-        let starts_number = letter == '-' && before == ' ' && letters.peek().is_some_and(char::is_ascii_digit);
+        let starts_number =
+            letter == '-' && matches!(before, ' ' | '(') && letters.peek().is_some_and(char::is_ascii_digit);
         out.push(if starts_number { '−' } else { letter });
         before = letter;
     }
@@ -29,11 +30,12 @@ pub(super) fn typeset(text: &str) -> String {
 /// A sentence of the program with its numbers set as the tables set theirs: `2.3 × 10⁻⁴` for `2.3e-4`.
 pub(super) fn prose(text: &str) -> String {
     let words = text.split(' ').map(|word| {
-        let number = word.trim_end_matches([',', '.', ';', ':', ')']);
+        let number = word.trim_start_matches('(').trim_end_matches([',', '.', ';', ':', ')']);
+        let (before, after) = word.split_once(number)?;
         let (mantissa, exponent) = number.split_once('e')?;
         let digits = |text: &str| text.bytes().any(|byte| byte.is_ascii_digit());
         let is_number = digits(mantissa) && mantissa.parse::<f64>().is_ok() && exponent.parse::<i32>().is_ok();
-        is_number.then(|| format!("{mantissa}\u{a0}×\u{a0}10{}{}", superscript(exponent), &word[number.len()..]))
+        is_number.then(|| format!("{before}{mantissa}\u{a0}×\u{a0}10{}{after}", superscript(exponent)))
     });
     let set: Vec<String> =
         words.zip(text.split(' ')).map(|(set, word)| set.unwrap_or_else(|| word.to_owned())).collect();
@@ -361,7 +363,10 @@ mod tests {
     fn minus_signs_are_set_only_before_numbers() {
         assert_eq!(typeset("-1000 Pa"), "−1000 Pa");
         assert_eq!(typeset("two-point K-12"), "two-point K-12");
-        assert_eq!(prose("it gives 2.3e-4 1/h (-1e5), see 12e"), "it gives 2.3\u{a0}×\u{a0}10⁻⁴ 1/h (-1e5), see 12e");
+        assert_eq!(
+            prose("it gives 2.3e-4 1/h (-1e5), see 12e"),
+            "it gives 2.3\u{a0}×\u{a0}10⁻⁴ 1/h (−1\u{a0}×\u{a0}10⁵), see 12e"
+        );
         assert_eq!(count(1_234_567), "1\u{202f}234\u{202f}567");
     }
 }

@@ -2,19 +2,19 @@
 
 use maud::{Markup, PreEscaped, html};
 
+use super::Drawn;
 use super::first_page::words;
 use super::html::verdict_badge;
 use super::number::{
     Shown, capitalized, common_exponent, count, limit, name, plain, prose, quantity, typeset, unit_text,
 };
-use super::{anchor, figures};
 use crate::Qualified;
 use crate::method::{Drawing, Outcome, TestError};
 use crate::plan::Test;
 use crate::plot::{Clock, Figure};
 use crate::result::{Consequence, ResultValue, Results, TestResult, ValidityLine};
 
-pub(super) fn render(qualified: &Qualified, index: usize) -> Markup {
+pub(super) fn render(qualified: &Qualified, index: usize, drawn: &[Drawn]) -> Markup {
     let Some(test) = qualified.plan.tests.get(index) else {
         return html! {};
     };
@@ -26,7 +26,7 @@ pub(super) fn render(qualified: &Qualified, index: usize) -> Markup {
                 h2 id=(heading) { (name(&test.id)) }
             }
             @match qualified.outcomes.get(index) {
-                Some(Ok(outcome)) => { (evaluated(qualified, index, test, outcome)) }
+                Some(Ok(outcome)) => { (evaluated(qualified, test, outcome, drawn)) }
                 Some(Err(error)) => { (without_result(error)) }
                 None => {}
             }
@@ -44,12 +44,11 @@ fn without_result(error: &TestError) -> Markup {
     }
 }
 
-fn evaluated(qualified: &Qualified, index: usize, test: &Test, outcome: &Outcome) -> Markup {
+fn evaluated(qualified: &Qualified, test: &Test, outcome: &Outcome, drawn: &[Drawn]) -> Markup {
     let result = &outcome.result;
     let verdicts = qualified.result.verdicts.iter().filter(|verdict| verdict.test == result.id);
-    let drawn = figures(qualified, index);
     // Figures are numbered through the whole test, whatever runs it has.
-    let before = |number: usize| drawn[..number].iter().map(|(_, figures)| figures.len()).sum::<usize>();
+    let before = |number: usize| drawn[..number].iter().map(|drawn| drawn.figures.len()).sum::<usize>();
     html! {
         @if !result.problems.is_empty() {
             div.problem {
@@ -63,11 +62,11 @@ fn evaluated(qualified: &Qualified, index: usize, test: &Test, outcome: &Outcome
             }
         }
         (conduct(test, outcome, qualified.plan.room.time_zone.as_deref()))
-        @for (number, (drawing, (clock, figures))) in outcome.drawings.iter().zip(&drawn).enumerate() {
+        @for (number, (drawing, drawn)) in outcome.drawings.iter().zip(drawn).enumerate() {
             @if !drawing.title.is_empty() && outcome.drawings.len() > 1 { h3 { (name(&drawing.title)) } }
-            @for (place, figure) in figures.iter().enumerate() {
-                (figure_markup(figure, before(number) + place + 1, clock, &anchor(index, number)))
-                @if figure.name == "record" { (events(drawing, clock)) }
+            @for (place, (figure, svg)) in drawn.figures.iter().enumerate() {
+                (figure_markup(figure, svg, before(number) + place + 1))
+                @if figure.name == "record" { (events(drawing, &drawn.clock)) }
             }
         }
         @if result.results.0.is_empty() && !result.runs.is_empty() { h3 { "Results" } }
@@ -109,7 +108,7 @@ fn conduct(test: &Test, outcome: &Outcome, zone: Option<&str>) -> Markup {
                 @if let Some(earlier) = &test.earlier { span.sub { "Earlier attempt set aside: " (earlier) } }
             } }
             @if let Some(class) = &result.tightness_class {
-                div.wide { dt { "Leak-tightness class by ISO 10648-2 at " (typeset(&class.at)) } dd { (capitalized(&class.words)) } }
+                div.wide { dt { "Leak-tightness class by ISO 10648-2 at " (typeset(&class.at)) } dd { (capitalized(&typeset(&class.words))) } }
             }
             div { dt { "Rows" } dd {
                 (count(result.rows_used)) " of " (count(result.rows_read)) " used"
@@ -119,10 +118,10 @@ fn conduct(test: &Test, outcome: &Outcome, zone: Option<&str>) -> Markup {
     }
 }
 
-fn figure_markup(figure: &Figure, number: usize, clock: &Clock, anchor: &str) -> Markup {
+fn figure_markup(figure: &Figure, svg: &str, number: usize) -> Markup {
     html! {
         figure {
-            (PreEscaped(figure.svg(clock, anchor)))
+            (PreEscaped(svg))
             figcaption { strong { "Figure " (number) ". " (figure.title) "." } " " (typeset(&figure.caption)) }
         }
     }

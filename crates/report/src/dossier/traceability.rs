@@ -2,6 +2,7 @@
 
 use maud::{Markup, html};
 
+use super::by_hand;
 use super::number::{count, name, typeset};
 use crate::Qualified;
 use crate::method::FileAccount;
@@ -13,6 +14,7 @@ pub(super) fn render(qualified: &Qualified) -> Markup {
         section.sheet aria-labelledby="traceability" {
             header { p.kind { "Traceability" } h2 #traceability { "How to repeat and check this" } }
             (recompute(qualified))
+            (by_hand::render(qualified))
             (instruments(qualified))
             (raw_files(qualified))
             (readings(qualified))

@@ -11,7 +11,7 @@ use crate::plot::{self, Clock, Figure};
 use super::checked::Checked;
 use super::joined::{cut, joined, whole_or_set};
 use super::outcome::Evaluated;
-use super::validity::{self, Findings};
+use super::validity::Findings;
 use super::{Evaluation, Outcome, TestError, ppm_rise};
 
 /// A check as the dossier shows it and as other tests use it.
@@ -31,7 +31,6 @@ pub(crate) fn run(plan: &Plan, test: &Test, folders: &Folders) -> Result<Outcome
     let evaluation = fit::evaluate(&trace, &steps(test, &data)).map_err(not_evaluable)?;
     let window_s = window_s(&evaluation);
     let mut findings = Findings::noting(data.assumptions());
-    validity::recordings(&data, window_s, &mut findings);
     findings.notes.extend(evaluation.notes.iter().map(ToString::to_string));
     findings.notes.extend(zero_in_other_tests(&channel, &evaluation));
     let checked = checked(&channel, kind, &data, &evaluation);

@@ -7,7 +7,7 @@ use std::collections::BTreeMap;
 
 use tightfit_fit::{Estimate, Kind};
 use tightfit_ingest::Channel;
-use tightfit_quantity::{Quantity, Uncertainty};
+use tightfit_quantity::{Quantity, Uncertainty, display_number};
 
 use crate::catalogue::Method;
 use crate::plan::{Instrument, Plan, Test, ZeroCheck};
@@ -167,7 +167,10 @@ fn drift(checks: &[(&Outcome, &Checked)]) -> Option<(f64, f64)> {
 fn found(checked: &Outcome, instrument: &str) -> Option<String> {
     let of = |name| checked.estimates.iter().find(|(known, _)| *known == name).map(|(_, estimate)| estimate);
     let part = |words: &str, estimate: Option<&Estimate>, unit: &str| {
-        estimate.map(|e| format!("{words} {:.3} {unit} ({:.3} to {:.3})", e.value, e.interval95[0], e.interval95[1]))
+        estimate.map(|e| {
+            let [value, low, high] = [e.value, e.interval95[0], e.interval95[1]].map(|value| display_number(value, 3));
+            format!("{words} {value} {unit} ({low} to {high})")
+        })
     };
     let parts: Vec<String> = [
         part("a zero error of", of("zero_error"), "ppm"),

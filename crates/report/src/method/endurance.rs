@@ -60,7 +60,6 @@ pub(crate) fn run(plan: &Plan, test: &Test, folders: &Folders) -> Result<Outcome
     }
     let run = Run { species, off_s, target_ppm: test.keys.target.as_ref().map(|target| 1e6 * target.si) };
     let window_s = run.window_s();
-    validity::recordings(&data, window_s, &mut findings);
     let most = |count: fn(&Endurance) -> usize| run.species.iter().map(|(_, e)| count(e)).max().unwrap_or(0);
     Ok(Evaluated {
         findings,

@@ -33,6 +33,8 @@ use std::fmt;
 use tightfit_fit::pressure_change::PressureChange;
 use tightfit_fit::{Estimate, Kind, SamplesError};
 
+pub(crate) use rows::OUTSIDE;
+
 use crate::data::DataError;
 use crate::plot::{Clock, Figure};
 use crate::result::{BudgetEntry, ResultValue, ResultValueKind, TestResult};

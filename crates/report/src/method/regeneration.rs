@@ -62,7 +62,6 @@ pub(crate) fn run(
     for channel in channels.temperature.iter().chain(&channels.flow).chain(&channels.pressure) {
         validity::calibration(channel, data.day(evaluation.window_s[1]), &mut findings);
     }
-    validity::recordings(&data, evaluation.window_s, &mut findings);
     findings.notes.extend(evaluation.notes.iter().map(ToString::to_string));
     findings.notes.extend(meter.into_iter().flat_map(|meter| meter.notes));
     findings.notes.extend(missing(&channels, test));

@@ -8,7 +8,8 @@ use crate::result::{FileLine, SetAsideLine, TestResult};
 use super::FileAccount;
 use super::validity::{self, Findings};
 
-const OUTSIDE: &str = "outside the window";
+/// Why rows before and after the evaluated window are set aside.
+pub(crate) const OUTSIDE: &str = "outside the window";
 
 /// Fills in rows read, used and set aside, and what the checks of the files found. `window_s` counts from the data's origin; `within` are rows inside the window
 /// that were not used after all, with the reason.

@@ -221,7 +221,9 @@ fn range_text(values: impl Iterator<Item = f64>, unit: &str) -> String {
     any.map_or_else(
         || "not available".to_owned(),
         |[first, low, high, last]| {
-            let text = |value: f64| display_number(value, 5).replace('-', "−");
+            // To the hundredth of their range and finer: what a look at the figure gives.
+            let decimals = (2.0 - (high - low).log10().floor()).clamp(0.0, 4.0) as usize;
+            let text = |value: f64| format!("{value:.decimals$}").replace('-', "−");
             format!("from {} to {} {unit}, between {} and {}", text(first), text(last), text(low), text(high))
         },
     )

@@ -58,7 +58,12 @@ fn an_existing_dossier_is_refused_unless_it_is_to_be_replaced() {
     let error = dossier::write(&qualified, &bench.out(), &keep).unwrap_err();
     assert!(matches!(error, WriteError::Exists { .. }), "{error}");
     assert!(error.hint().contains("--replace"));
-    dossier::write(&qualified, &bench.out(), &WriteOptions { replace: true, with_data: true }).unwrap();
+    dossier::write(
+        &qualified,
+        &bench.out(),
+        &WriteOptions { replace: true, with_data: true, ..WriteOptions::default() },
+    )
+    .unwrap();
     assert!(bench.out().join("data/hold.csv").exists());
     dossier::write(&qualified, &bench.out(), &replace).unwrap();
     assert!(!bench.out().join("data").exists(), "nothing of the replaced dossier is left");
@@ -100,7 +105,8 @@ fn killed_at_any_moment_the_old_or_the_new_dossier_stands_whole() {
         writer.wait().unwrap();
         assert!(is_whole(&bench.out()), "round {round}");
     }
-    dossier::write(&bench.qualified(), &bench.out(), &WriteOptions { replace: true, with_data: false }).unwrap();
+    dossier::write(&bench.qualified(), &bench.out(), &WriteOptions { replace: true, ..WriteOptions::default() })
+        .unwrap();
     let mut left: Vec<_> = fs::read_dir(bench.folder.path()).unwrap().map(|entry| entry.unwrap().file_name()).collect();
     left.sort();
     assert_eq!(left, ["dossier", "hold.csv", "plan.toml"], "what the killed left is cleared away");
@@ -110,7 +116,12 @@ fn write_forever(folder: &Path) -> ! {
     let qualified = qualified(&folder.join("plan.toml"));
     std::io::stdout().write_all(b"\nwriting now\n").unwrap();
     for with_data in [true, false].into_iter().cycle() {
-        dossier::write(&qualified, &folder.join("dossier"), &WriteOptions { replace: true, with_data }).unwrap();
+        dossier::write(
+            &qualified,
+            &folder.join("dossier"),
+            &WriteOptions { replace: true, with_data, ..WriteOptions::default() },
+        )
+        .unwrap();
     }
     unreachable!("the loop has no end")
 }

@@ -177,3 +177,26 @@ fn a_long_record_with_many_rows_gives_a_small_page() {
     let page = dossier::render_html(&bench.qualified());
     assert!(page.len() < 500_000, "{} bytes", page.len());
 }
+
+#[test]
+fn every_attempt_hand_set_window_and_exclusion_stands_numbered_in_one_place() {
+    let plan = PLAN.replace("[test.columns]", "window = { from = \"2026-05-04T07:02:00Z\" }\n[test.columns]");
+    assert_ne!(plan, PLAN);
+    let page = page(&plan);
+    let list = page.split("<table class=\"by-hand\">").nth(1).unwrap().split("</table>").next().unwrap();
+    let rows: Vec<String> = list.split("<tr>").skip(2).map(visible).collect();
+    assert_eq!(rows.len(), 4, "{rows:?}");
+    for (number, (row, words)) in rows
+        .iter()
+        .zip([
+            "attempt 1 set aside: a port was left open",
+            "attempt 2",
+            "from 4 May 2026, 09:02:00 to the last row",
+            "set aside: outside the window",
+        ])
+        .enumerate()
+    {
+        assert!(row.contains(&(number + 1).to_string()) && row.contains(words), "{row} without {words}");
+        assert!(row.contains("by hand"), "{row}");
+    }
+}

@@ -8,6 +8,7 @@ use tightfit_quantity::display_number;
 use super::words;
 use super::{Design, DesignedTest, Expected};
 use crate::dossier::STYLE;
+use crate::dossier::number::{limit, prose, typeset};
 use crate::markup::{clean, shortened};
 use crate::plot::{Axis, Clock, Figure, Line, Look, Panel, Scale};
 use crate::write::{Existing, NewFile, WriteError, write_folder};
@@ -61,11 +62,11 @@ fn sheet(design: &Design, test: &DesignedTest, number: usize) -> Markup {
         section.sheet {
             header {
                 p.kind { "Enclosure " (shortened(&design.enclosure, 60)) ", test design" }
-                h2 { (shortened(&test.id, 60)) ": " (test.limit) }
+                h2 { (shortened(&test.id, 60)) ": " (limit(&test.limit).0) }
             }
-            p { strong { (test.sentence) } }
+            p { strong { (prose(&test.sentence)) } }
             @if let Some(expected) = &test.expected { (expectation(test, expected, &unit)) }
-            figure { (PreEscaped(figure(test).svg(&Clock::new(None, None), &format!("d{number}")))) figcaption { (caption(test)) } }
+            figure { (PreEscaped(figure(test).svg(&Clock::new(None, None), &format!("d{number}")))) figcaption { strong { "Figure. " } (caption(test)) } }
             @if !test.improvements.is_empty() {
                 h3 { "What a better set-up would buy" }
                 table {
@@ -73,7 +74,7 @@ fn sheet(design: &Design, test: &DesignedTest, number: usize) -> Markup {
                     tbody {
                         @for line in &test.improvements {
                             tr {
-                                td { (line.change) }
+                                td { (typeset(&line.change)) }
                                 td.number { (format!("{:.0} %", 100.0 * line.uncertainty_ratio)) }
                                 td.number { (line.duration_s.map_or("none decides".to_owned(), words::duration)) }
                             }
@@ -82,7 +83,7 @@ fn sheet(design: &Design, test: &DesignedTest, number: usize) -> Markup {
                 }
             }
             h3 { "What was assumed" }
-            ul { @for words in &test.assumptions { li { (words) } } }
+            ul { @for words in &test.assumptions { li { (typeset(words)) } } }
             h3 { "Cautions" }
             ul { @for words in &design.cautions { li { (words) } } }
             @for words in &design.not_planned { p.small { (words) } }
@@ -102,7 +103,7 @@ fn expectation(test: &DesignedTest, expected: &Expected, unit: &str) -> Markup {
     ];
     html! {
         table {
-            tbody { @for (name, number) in rows { tr { td { (name) } td.number { (number) } } } }
+            tbody { @for (name, number) in rows { tr { td { (name) } td.number { (prose(&number)) } } } }
         }
     }
 }
@@ -128,7 +129,7 @@ fn figure(test: &DesignedTest) -> Figure {
         .iter()
         .enumerate()
         .map(|(index, curve)| Line {
-            label: words::pressure(curve.pressure_difference_pa),
+            label: typeset(&words::pressure(curve.pressure_difference_pa)),
             points: curve.points.iter().map(|point| (hours(point.duration_s), point.expanded_uncertainty)).collect(),
             look: Look::Measured(index),
         })
@@ -150,7 +151,7 @@ fn figure(test: &DesignedTest) -> Figure {
         name: "uncertainty-against-duration".to_owned(),
         title: "Expanded uncertainty against duration".to_owned(),
         caption: caption(test),
-        description: told.collect::<Vec<_>>().join("; "),
+        description: prose(&told.collect::<Vec<_>>().join("; ")),
         axis: Axis::Quantity("duration (h)".to_owned()),
         panels: vec![Panel {
             y_label: format!("expanded uncertainty ({})", unit_words(&test.unit)),

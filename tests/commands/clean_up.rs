@@ -59,9 +59,7 @@ fn a_dose_gives_time_constant_floor_flow_efficiency_and_time_to_limit() {
         let bench = Bench::new();
         bench.write("dose.csv", log(seed));
         bench.write("plan.toml", PLAN);
-        let run = bench.run(&["qualify", "plan.toml", "--format", "json"]);
-        assert_eq!(run.code, 0, "{run:?}");
-        let result = run.json();
+        let result = bench.qualified("plan.toml", 0);
         let test = &result["tests"][0];
         for ((name, truth, unit), missed) in truths.iter().zip(&mut missed) {
             let found = &test["results"][name];

@@ -44,9 +44,7 @@ fn doses_of_a_long_log_are_counted_and_their_time_constants_followed() {
     let bench = Bench::new();
     bench.write("log.csv", log());
     bench.write("plan.toml", PLAN);
-    let run = bench.run(&["qualify", "plan.toml", "--format", "json"]);
-    assert_eq!(run.code, 0, "{run:?}");
-    let result = run.json();
+    let result = bench.qualified("plan.toml", 0);
     let results = &result["tests"][0]["results"];
     assert_eq!(results["dose_count"]["value"], 8.0);
     let number = |name: &str, key: &str| results[name][key].as_f64().unwrap();

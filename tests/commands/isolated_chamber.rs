@@ -41,9 +41,7 @@ fn the_plans_answer_gives_the_slope_and_says_what_it_is_confounded_with() {
     let bench = Bench::new();
     bench.write("chamber.csv", export());
     bench.write("plan.toml", plan("thousands = \".\"\n"));
-    let run = bench.run(&["qualify", "plan.toml", "--format", "json"]);
-    assert_eq!(run.code, 0, "{run:?}");
-    let result = run.json();
+    let result = bench.qualified("plan.toml", 0);
     assert_eq!(result["overall"], "no limits");
     let test = &result["tests"][0];
     assert_eq!(test["valid"], true, "{test}");

@@ -65,9 +65,7 @@ fn the_parts_are_found_where_nothing_comes_off_the_walls_too() {
 }
 
 fn parts_are_found(bench: &Bench) {
-    let run = bench.run(&["qualify", "plan.toml", "--format", "json"]);
-    assert_eq!(run.code, 0, "{run:?}");
-    let result = run.json();
+    let result = bench.qualified("plan.toml", 0);
     let results = &result["tests"][0]["results"];
     for (name, truth) in [
         ("oxygen_from_leak", LEAK_PER_H * AIR_PPM[0]),

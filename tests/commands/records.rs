@@ -60,9 +60,7 @@ fn a_day_gives_largest_content_and_share_with_the_transfer_and_without() {
     let bench = Bench::new();
     bench.write("day.csv", endurance());
     bench.write("plan.toml", ENDURANCE);
-    let run = bench.run(&["qualify", "plan.toml", "--format", "json"]);
-    assert_eq!(run.code, 0, "{run:?}");
-    let result = run.json();
+    let result = bench.qualified("plan.toml", 0);
     let test = &result["tests"][0];
     holds(&test["results"], "oxygen_max", 4.0);
     // Above 1 ppm until 600 s·ln(3.5/0.5) = 1167.5 s after the dose, of 23 h observed.
@@ -113,9 +111,7 @@ fn a_check_gives_errors_and_response_and_is_said_in_the_tests_that_used_the_anal
     bench.write("day.csv", endurance());
     bench.write("check.csv", check());
     bench.write("plan.toml", format!("{ENDURANCE}{CHECK}"));
-    let run = bench.run(&["qualify", "plan.toml", "--format", "json"]);
-    assert_eq!(run.code, 0, "{run:?}");
-    let result = run.json();
+    let result = bench.qualified("plan.toml", 0);
     let found = &result["tests"][1]["results"];
     holds(found, "zero_error", 0.2);
     holds(found, "span_error", 1.2);

@@ -95,9 +95,7 @@ antechamber_pressure = { column = "Antechamber (Pa)", unit = "Pa absolute" }
 elapsed_unit = "s"
 "#;
     bench.write("plan.toml", format!("{ENCLOSURE}{test}"));
-    let run = bench.run(&["qualify", "plan.toml", "--format", "json"]);
-    assert_eq!(run.code, 0, "{run:?}");
-    let result = run.json();
+    let result = bench.qualified("plan.toml", 0);
     let leak = &result["tests"][0]["results"]["leak_throughput"];
     let end = |index: usize| leak["interval95"][index].as_f64().unwrap();
     assert!(end(0) < 2e-4 && 2e-4 < end(1) && (leak["value"].as_f64().unwrap() / 2e-4 - 1.0).abs() < 0.1, "{leak}");

@@ -115,6 +115,68 @@ fn every_section_of_the_cross_checks_is_of_one_test() {
     assert_eq!(written, tests);
 }
 
+/// Studies, benches and fuzzers take minutes to days, so that of their command lines only what they name is looked up.
+#[test]
+fn every_target_that_a_cargo_command_names_exists_and_every_study_is_told() {
+    let workspace = workspace();
+    let fuzz_targets = workspace.join("fuzz/fuzz_targets");
+    let mut told = Vec::new();
+    for document in documents(&workspace) {
+        let text = fs::read_to_string(&document).unwrap();
+        for command in text.split("cargo ").skip(1).filter_map(|rest| rest.split(['`', '\n']).next()) {
+            let words: Vec<&str> = command.split_whitespace().take_while(|word| *word != "--").collect();
+            for pair in words.windows(2) {
+                let place = match pair[0] {
+                    "--example" => format!("examples/{}.rs", pair[1]),
+                    "--bench" => format!("benches/{}.rs", pair[1]),
+                    "-p" if pair[1] == "tightfit" => continue,
+                    "-p" => {
+                        let package = workspace.join("crates").join(pair[1].trim_start_matches("tightfit-"));
+                        assert!(package.is_dir(), "{}: no package {}", document.display(), pair[1]);
+                        continue;
+                    }
+                    "fuzz" => {
+                        let is_target = |word: &&str| fuzz_targets.join(format!("{word}.rs")).is_file();
+                        assert!(words.iter().any(is_target), "{}: {command} names no target", document.display());
+                        continue;
+                    }
+                    _ => continue,
+                };
+                let crates = ["fit", "history", "report", "ingest", "quantity"];
+                let exists = crates.iter().any(|name| workspace.join("crates").join(name).join(&place).is_file());
+                assert!(exists, "{}: {command} names {place}, which is not there", document.display());
+                told.push(place);
+            }
+        }
+    }
+    let folders = ["crates/fit/examples", "crates/history/examples", "crates/report/examples"];
+    for file in files(&folders.map(|folder| workspace.join(folder)), "rs") {
+        let place = format!("examples/{}", file.file_name().unwrap().to_str().unwrap());
+        assert!(told.contains(&place), "no document tells how to run {place}");
+    }
+}
+
+/// A block whose first line names a file shows lines that stand there, so that examples of where to add something stay true.
+#[test]
+fn every_line_quoted_from_a_file_stands_in_it() {
+    let workspace = workspace();
+    let mut quoted = 0;
+    for document in documents(&workspace) {
+        let text = fs::read_to_string(&document).unwrap();
+        let mut lines = text.lines().map(str::trim);
+        while let Some(line) = lines.next() {
+            let Some(file) = line.strip_prefix("```text ") else { continue };
+            let code = fs::read_to_string(workspace.join(file)).unwrap();
+            let code: Vec<&str> = code.lines().map(str::trim).collect();
+            for line in lines.by_ref().take_while(|line| *line != "```") {
+                assert!(code.contains(&line), "{}: {file} has no line {line}", document.display());
+                quoted += 1;
+            }
+        }
+    }
+    assert!(quoted >= 6, "only {quoted} lines are quoted");
+}
+
 fn documents(workspace: &Path) -> Vec<PathBuf> {
     let mut found = files(&[workspace.join("notebooks-free-docs")], "md");
     found.extend([workspace.join("README.md"), workspace.join("DEVELOPERS.md")]);

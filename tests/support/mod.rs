@@ -52,6 +52,13 @@ impl Bench {
     pub(crate) fn run(&self, arguments: &[&str]) -> Run {
         run_in(self.folder.path(), arguments)
     }
+
+    /// The result of a plan that must end with `code`.
+    pub(crate) fn qualified(&self, plan: &str, code: i32) -> serde_json::Value {
+        let run = self.run(&["qualify", plan, "--format", "json"]);
+        assert_eq!(run.code, code, "{run:?}");
+        run.json()
+    }
 }
 
 /// What the program said and how it ended.

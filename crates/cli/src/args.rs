@@ -133,6 +133,17 @@ pub(crate) enum HistoryCommand {
     Export(HistoryExportArgs),
 }
 
+/// Where pages, figures and tables go.
+#[derive(Debug, Args)]
+pub(crate) struct FolderArgs {
+    /// Write pages, figures and tables into this folder; without it nothing is written
+    #[arg(long, value_name = "DIR")]
+    pub(crate) out: Option<PathBuf>,
+    /// Replace what was written there before
+    #[arg(long, requires = "out")]
+    pub(crate) replace: bool,
+}
+
 /// Where results are kept.
 #[derive(Debug, Args)]
 pub(crate) struct StoreArgs {
@@ -184,12 +195,8 @@ pub(crate) struct HistoryNoteArgs {
 pub(crate) struct HistoryShowArgs {
     /// Name of an enclosure; without it all of them, those first that need attention
     pub(crate) enclosure: Option<String>,
-    /// Write a page into this folder
-    #[arg(long, value_name = "DIR")]
-    pub(crate) out: Option<PathBuf>,
-    /// Replace the pages that stand there
-    #[arg(long, requires = "out")]
-    pub(crate) replace: bool,
+    #[command(flatten)]
+    pub(crate) folder: FolderArgs,
     /// How it is printed
     #[arg(long, value_enum, default_value_t = Format::Text)]
     pub(crate) format: Format,
@@ -207,12 +214,8 @@ pub(crate) struct HistoryTrendArgs {
     /// Only this quantity, for example hourly_leak_rate; without it all that a limit judges
     #[arg(long, value_name = "NAME")]
     pub(crate) quantity: Option<String>,
-    /// Write page and tables into this folder
-    #[arg(long, value_name = "DIR")]
-    pub(crate) out: Option<PathBuf>,
-    /// Replace the pages that stand there
-    #[arg(long, requires = "out")]
-    pub(crate) replace: bool,
+    #[command(flatten)]
+    pub(crate) folder: FolderArgs,
     /// Day from which forecasts count (YYYY-MM-DD); today without it
     #[arg(long, value_parser = day, value_name = "DAY")]
     pub(crate) today: Option<jiff::civil::Date>,
@@ -228,12 +231,8 @@ pub(crate) struct HistoryTrendArgs {
 pub(crate) struct HistoryExportArgs {
     /// Only this enclosure
     pub(crate) enclosure: Option<String>,
-    /// Write CSV and Parquet into this folder
-    #[arg(long, value_name = "DIR")]
-    pub(crate) out: Option<PathBuf>,
-    /// Replace the tables that stand there
-    #[arg(long, requires = "out")]
-    pub(crate) replace: bool,
+    #[command(flatten)]
+    pub(crate) folder: FolderArgs,
     #[command(flatten)]
     pub(crate) store: StoreArgs,
 }
@@ -258,12 +257,8 @@ pub(crate) struct DiagnoseArgs {
     /// The working log to look at, where the plan has several
     #[arg(long, value_name = "ID")]
     pub(crate) test: Option<String>,
-    /// Write a page with figures into this folder; without it nothing is written
-    #[arg(long, value_name = "DIR")]
-    pub(crate) out: Option<PathBuf>,
-    /// Replace a diagnosis that already stands there
-    #[arg(long, requires = "out")]
-    pub(crate) replace: bool,
+    #[command(flatten)]
+    pub(crate) folder: FolderArgs,
     /// Let files lie in this folder too
     #[arg(long, value_name = "DIR")]
     pub(crate) data_root: Option<PathBuf>,
@@ -332,12 +327,8 @@ Exit codes: 0 a test decides, 2 usage or input error, 3 none decides.";
 pub(crate) struct DesignArgs {
     /// The plan (TOML); its tests need no files
     pub(crate) plan: PathBuf,
-    /// Write page and figure into this folder; without it nothing is written
-    #[arg(long, value_name = "DIR")]
-    pub(crate) out: Option<PathBuf>,
-    /// Replace a design that already stands there
-    #[arg(long, requires = "out")]
-    pub(crate) replace: bool,
+    #[command(flatten)]
+    pub(crate) folder: FolderArgs,
     /// How the design is printed
     #[arg(long, value_enum, default_value_t = Format::Text)]
     pub(crate) format: Format,

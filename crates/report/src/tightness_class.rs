@@ -9,51 +9,20 @@ use crate::plan::Test;
 use crate::result::{ClassLine, TightnessClass};
 use crate::text::percent;
 
-/// A class of the standard.
+/// A class of the standard; its limit as plans name it stands in [`crate::limit_set`].
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(crate) struct Class {
-    /// Its number.
-    pub(crate) number: u8,
-    /// Name of the limit in plans.
-    pub(crate) set: &'static str,
-    /// Limit of the hourly leak rate, in text.
-    pub(crate) limit: &'static str,
-    /// The same, 1/h.
-    pub(crate) limit_per_h: f64,
-    /// Where it comes from.
-    pub(crate) source: &'static str,
+struct Class {
+    number: u8,
+    /// Limit of the hourly leak rate, 1/h.
+    limit_per_h: f64,
 }
 
 /// All classes, tightest first.
-pub(crate) const CLASSES: [Class; 4] = [
-    Class {
-        number: 1,
-        set: "ISO 10648-2 class 1",
-        limit: "5e-4 1/h",
-        limit_per_h: 5e-4,
-        source: "ISO 10648-2:1994, class 1",
-    },
-    Class {
-        number: 2,
-        set: "ISO 10648-2 class 2",
-        limit: "2.5e-3 1/h",
-        limit_per_h: 2.5e-3,
-        source: "ISO 10648-2:1994, class 2",
-    },
-    Class {
-        number: 3,
-        set: "ISO 10648-2 class 3",
-        limit: "1e-2 1/h",
-        limit_per_h: 1e-2,
-        source: "ISO 10648-2:1994, class 3",
-    },
-    Class {
-        number: 4,
-        set: "ISO 10648-2 class 4",
-        limit: "1e-1 1/h",
-        limit_per_h: 1e-1,
-        source: "ISO 10648-2:1994, class 4",
-    },
+const CLASSES: [Class; 4] = [
+    Class { number: 1, limit_per_h: 5e-4 },
+    Class { number: 2, limit_per_h: 2.5e-3 },
+    Class { number: 3, limit_per_h: 1e-2 },
+    Class { number: 4, limit_per_h: 1e-1 },
 ];
 
 /// Pressure differences at which the standard tests: normal use, acceptance.
@@ -109,11 +78,14 @@ fn words(assigned: Option<&ClassLine>, lines: &[ClassLine]) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::limit_set::LIMIT_SETS;
 
     #[test]
     fn the_limit_in_text_and_in_numbers_is_the_same() {
         for class in CLASSES {
-            let text = tightfit_quantity::Quantity::parse(class.limit).unwrap().si() * 3600.0;
+            let name = format!("ISO 10648-2 class {}", class.number);
+            let set = LIMIT_SETS.iter().find(|set| set.name == name).unwrap();
+            let text = tightfit_quantity::Quantity::parse(set.max).unwrap().si() * 3600.0;
             assert!((text / class.limit_per_h - 1.0).abs() < 1e-12);
         }
     }

@@ -58,9 +58,7 @@ fn a_record_beyond_the_rated_pressure_is_evaluated_and_not_valid() {
     let bench = Bench::with_demo();
     let plan = bench.read("tight.toml").replace("\"-1500 Pa\", \"1500 Pa\"", "\"-900 Pa\", \"900 Pa\"");
     bench.write("tight.toml", plan.replace("reference_pressure = \"-1000 Pa\"", "reference_pressure = \"-900 Pa\""));
-    let run = bench.run(&["qualify", "tight.toml", "--format", "json"]);
-    assert_eq!(run.code, 4, "{run:?}");
-    let result = run.json();
+    let result = bench.qualified("tight.toml", 4);
     assert_eq!(result["verdicts"][0]["verdict"], "not valid");
     assert!(result["tests"][0]["problems"].to_string().contains("beyond the rated pressure"));
     assert!(result["tests"][0]["results"]["hourly_leak_rate"]["value"].is_number());

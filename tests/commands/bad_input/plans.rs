@@ -49,6 +49,7 @@ fn cases() -> Vec<Case> {
         case("a path from the root").plan_with("log.csv", "/log.csv").says(&["/log.csv", "leaves the plan's folder", "--data-root DIR"]),
         case("a day that is none").plan_with("2030-01-01", "\"next year\"").says(&["line 12", "\"due\"", "date"]),
         case("a check by eye with a result of its own").plan_and("[[check]]\nitem = \"Gloves\"\nresult = \"fine\"\n").says(&["line 23", "\"fine\" is no value of \"result\"", "ok, not ok, not done"]),
+        case("a unit of a million letters").plan_with("0.92 m3", &format!("0.92 {}", "m".repeat(1_000_000))).says(&["line 5", "unknown unit \"mmm", "…"]),
         case("seven mistakes in one plan")
             .plan(PLAN.replace("tightfit = 1", "tightfit = 3").replace("gas =", "gass =").replace("0.92 m3", "0 m3").replace("1013 hPa", "1013")
                 .replace("pressure-change", "pressure").replace("[\"log.csv\"]", "7").replace("5e-4 1/h", "5e-4 bananas"))

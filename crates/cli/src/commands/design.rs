@@ -24,8 +24,8 @@ pub(crate) fn run(args: &DesignArgs) -> io::Result<Exit> {
             return Ok(Exit::InputError);
         }
     };
-    if let Some(out) = &args.out {
-        match design::write(&designed, out, args.replace) {
+    if let Some(out) = &args.folder.out {
+        match design::write(&designed, out, args.folder.replace) {
             Ok(files) => files.iter().for_each(|file| output::remark(&format!("wrote {}", file.display()))),
             Err(error) => {
                 output::error(&error.to_string(), Some(error.hint()));

@@ -22,8 +22,8 @@ pub(crate) fn run(args: &DiagnoseArgs) -> io::Result<Exit> {
             return Ok(Exit::InputError);
         }
     };
-    if let Some(out) = &args.out {
-        match diagnosed.write(out, args.replace) {
+    if let Some(out) = &args.folder.out {
+        match diagnosed.write(out, args.folder.replace) {
             Ok(files) => files.iter().for_each(|file| output::remark(&format!("wrote {}", file.display()))),
             Err(error) => {
                 output::error(&error.to_string(), Some(error.hint()));

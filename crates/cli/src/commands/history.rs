@@ -70,22 +70,22 @@ fn show(args: &HistoryShowArgs) -> Outcome {
     let store = open(&args.store)?;
     if let Some(enclosure) = &args.enclosure {
         let report = follow(&store, enclosure, today())?;
-        if let Some(out) = &args.out {
-            told(&write_enclosure(&report, out, args.replace)?);
+        if let Some(out) = &args.folder.out {
+            told(&write_enclosure(&report, out, args.folder.replace)?);
         }
         return Ok(text_or_json(args.format, &report, || show_text(&report)));
     }
     let lines = park(&store, today())?;
-    if let Some(out) = &args.out {
-        told(&write_park(&store, today(), out, args.replace)?);
+    if let Some(out) = &args.folder.out {
+        told(&write_park(&store, today(), out, args.folder.replace)?);
     }
     Ok(text_or_json(args.format, &lines, || park_text(&lines)))
 }
 
 fn trend(args: &HistoryTrendArgs) -> Outcome {
     let report = follow(&open(&args.store)?, &args.enclosure, args.today.unwrap_or_else(today))?;
-    if let Some(out) = &args.out {
-        told(&write_enclosure(&report, out, args.replace)?);
+    if let Some(out) = &args.folder.out {
+        told(&write_enclosure(&report, out, args.folder.replace)?);
     }
     Ok(text_or_json(args.format, &report, || trend_text(&report, args.quantity.as_deref())))
 }
@@ -97,9 +97,9 @@ fn export(args: &HistoryExportArgs) -> Outcome {
         None => store.summaries()?.into_iter().map(|summary| summary.enclosure).collect(),
     };
     let reports: Vec<_> = names.iter().map(|name| follow(&store, name, today())).collect::<Result<_, _>>()?;
-    match &args.out {
+    match &args.folder.out {
         Some(out) => {
-            told(&write_tables(&reports, out, args.replace)?);
+            told(&write_tables(&reports, out, args.folder.replace)?);
             Ok(String::new())
         }
         None => Ok(history_csv(&reports)),

@@ -145,7 +145,7 @@ impl fmt::Display for Note {
             }
             Self::ConventionalDisagrees { method, conventional_per_h, model_per_h } => write!(
                 f,
-                "the {method} evaluation, scaled to the reference pressure, gives {conventional_per_h:.2e} 1/h where the model finds {model_per_h:.2e} 1/h, apart by more than their joint uncertainty: temperature lag, settling or compliance"
+                "the {method} evaluation gives {conventional_per_h:.2e} 1/h where the model finds {model_per_h:.2e} 1/h, apart by more than their joint uncertainty: temperature lag, settling or compliance"
             ),
             Self::LinearLawDoubtful { largest_difference_pa } => write!(
                 f,

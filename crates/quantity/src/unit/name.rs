@@ -223,10 +223,13 @@ pub(super) fn nearest(text: &str) -> Option<String> {
     let names = NAMED.iter().flat_map(|named| named.0.iter().copied());
     let scales = SCALES.iter().flat_map(|named| named.0.iter().copied());
     let candidates = COMMON.iter().copied().chain(names).chain(scales);
+    let length = text.chars().count();
+    let most = |name: &str| 1 + name.chars().count() / 4;
     candidates
-        .filter(|name| name.len() > 1)
+        // Texts are at least as far apart as their lengths, and a long one would cost its length for every name.
+        .filter(|name| name.len() > 1 && name.chars().count().abs_diff(length) <= most(name))
         .map(|name| (strsim::osa_distance(name, text), name))
-        .filter(|&(distance, name)| distance <= 1 + name.chars().count() / 4)
+        .filter(|&(distance, name)| distance <= most(name))
         .min_by_key(|&(distance, _)| distance)
         .map(|(_, name)| name.to_owned())
 }

@@ -8,7 +8,6 @@ use tightfit_quantity::display_number;
 use super::words;
 use super::{Design, DesignedTest, Expected};
 use crate::dossier::STYLE;
-use crate::dossier::number::{limit, prose, typeset};
 use crate::markup::{clean, shortened};
 use crate::plot::{Axis, Clock, Figure, Line, Look, Panel, Scale};
 use crate::write::{Existing, NewFile, WriteError, write_folder};
@@ -62,11 +61,11 @@ fn sheet(design: &Design, test: &DesignedTest, number: usize) -> Markup {
         section.sheet {
             header {
                 p.kind { "Enclosure " (shortened(&design.enclosure, 60)) ", test design" }
-                h2 { (shortened(&test.id, 60)) ": " (limit(&test.limit).0) }
+                h2 { (shortened(&test.id, 60)) ": " (test.limit) }
             }
-            p { strong { (prose(&test.sentence)) } }
+            p { strong { (test.sentence) } }
             @if let Some(expected) = &test.expected { (expectation(test, expected, &unit)) }
-            figure { (PreEscaped(figure(test).svg(&Clock::new(None, None), &format!("d{number}")))) figcaption { strong { "Figure. " } (caption(test)) } }
+            figure { (PreEscaped(figure(test).svg(&Clock::new(None, None), &format!("d{number}")))) figcaption { (caption(test)) } }
             @if !test.improvements.is_empty() {
                 h3 { "What a better set-up would buy" }
                 table {
@@ -74,7 +73,7 @@ fn sheet(design: &Design, test: &DesignedTest, number: usize) -> Markup {
                     tbody {
                         @for line in &test.improvements {
                             tr {
-                                td { (typeset(&line.change)) }
+                                td { (line.change) }
                                 td.number { (format!("{:.0} %", 100.0 * line.uncertainty_ratio)) }
                                 td.number { (line.duration_s.map_or("none decides".to_owned(), words::duration)) }
                             }
@@ -83,7 +82,7 @@ fn sheet(design: &Design, test: &DesignedTest, number: usize) -> Markup {
                 }
             }
             h3 { "What was assumed" }
-            ul { @for words in &test.assumptions { li { (typeset(words)) } } }
+            ul { @for words in &test.assumptions { li { (words) } } }
             h3 { "Cautions" }
             ul { @for words in &design.cautions { li { (words) } } }
             @for words in &design.not_planned { p.small { (words) } }
@@ -103,7 +102,7 @@ fn expectation(test: &DesignedTest, expected: &Expected, unit: &str) -> Markup {
     ];
     html! {
         table {
-            tbody { @for (name, number) in rows { tr { td { (name) } td.number { (prose(&number)) } } } }
+            tbody { @for (name, number) in rows { tr { td { (name) } td.number { (number) } } } }
         }
     }
 }
@@ -129,7 +128,7 @@ fn figure(test: &DesignedTest) -> Figure {
         .iter()
         .enumerate()
         .map(|(index, curve)| Line {
-            label: typeset(&words::pressure(curve.pressure_difference_pa)),
+            label: words::pressure(curve.pressure_difference_pa),
             points: curve.points.iter().map(|point| (hours(point.duration_s), point.expanded_uncertainty)).collect(),
             look: Look::Measured(index),
         })
@@ -151,7 +150,7 @@ fn figure(test: &DesignedTest) -> Figure {
         name: "uncertainty-against-duration".to_owned(),
         title: "Expanded uncertainty against duration".to_owned(),
         caption: caption(test),
-        description: prose(&told.collect::<Vec<_>>().join("; ")),
+        description: told.collect::<Vec<_>>().join("; "),
         axis: Axis::Quantity("duration (h)".to_owned()),
         panels: vec![Panel {
             y_label: format!("expanded uncertainty ({})", unit_words(&test.unit)),

@@ -3,7 +3,7 @@
 mod by_hand;
 mod first_page;
 pub(crate) mod html;
-pub(crate) mod number;
+mod number;
 mod record;
 mod table;
 mod test_page;

@@ -14,7 +14,7 @@ pub(super) fn unit_text(unit: &str) -> String {
 }
 
 /// A text of the plan or result with real minus signs before its numbers.
-pub(crate) fn typeset(text: &str) -> String {
+pub(super) fn typeset(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
     let mut before = ' ';
     let mut letters = text.chars().peekable();
@@ -28,7 +28,7 @@ pub(crate) fn typeset(text: &str) -> String {
 }
 
 /// A sentence of the program with its numbers set as the tables set theirs: `2.3 × 10⁻⁴` for `2.3e-4`.
-pub(crate) fn prose(text: &str) -> String {
+pub(super) fn prose(text: &str) -> String {
     let words = text.split(' ').map(|word| {
         let number = word.trim_start_matches('(').trim_end_matches([',', '.', ';', ':', ')']);
         let (before, after) = word.split_once(number)?;
@@ -192,7 +192,7 @@ impl Shown {
                         @if bracket { ")" }
                         (together.power())
                     }
-                    "\u{a0}" (self.unit)
+                    " " (self.unit)
                 }
             }
             (ResultValueKind::UpperBound, _, [_, Some(high)]) => html! { "at most " (self.single(high)) },
@@ -207,7 +207,7 @@ impl Shown {
         match (self.value, self.interval) {
             (Some(value), [Some(low), Some(high)]) if self.has_interval => {
                 let together = Together::new(value, 0.5 * (high - low)).with_exponent(self.exponent);
-                html! { span.number { (together.text(value)) (together.power()) } "\u{a0}" (self.unit) }
+                html! { span.number { (together.text(value)) (together.power()) } " " (self.unit) }
             }
             (Some(value), _) => self.single(value),
             (None, _) => html! { "not determined" },
@@ -228,7 +228,7 @@ impl Shown {
                         @if bracket { ")" }
                         (together.power())
                     }
-                    "\u{a0}" (self.unit)
+                    " " (self.unit)
                 }
             }
             [None, Some(high)] => html! { "up to " (self.single(high)) },
@@ -254,13 +254,13 @@ impl Shown {
                     _ => { (plain(value, 3)) }
                 }
             }
-            "\u{a0}" (self.unit)
+            " " (self.unit)
         }
     }
 }
 
 /// A limit as results write it, `max 5e-4 1/h`, as words and number; the quantity too, where it reads as one.
-pub(crate) fn limit(text: &str) -> (Markup, Option<Quantity>) {
+pub(super) fn limit(text: &str) -> (Markup, Option<Quantity>) {
     let (word, rest) = text.split_once(' ').unwrap_or(("", text));
     let words = if word == "min" { "at least" } else { "at most" };
     match Quantity::parse(rest) {
@@ -336,20 +336,20 @@ mod tests {
     #[test]
     fn value_and_uncertainty_share_power_and_last_digit() {
         let shown = Shown::own(&result(2.1436e-4, [1.8336e-4, 2.4536e-4])).with_uncertainty().into_string();
-        assert_eq!(shown, "<span class=\"number\">(2.14 ± 0.31) × 10<sup>−4</sup></span>\u{a0}1/h");
+        assert_eq!(shown, "<span class=\"number\">(2.14 ± 0.31) × 10<sup>−4</sup></span> 1/h");
     }
 
     #[test]
     fn unequal_arms_are_shown_apart() {
         let shown = Shown::own(&result(2.0, [1.5, 4.0])).with_uncertainty().into_string();
-        assert_eq!(shown, "<span class=\"number\">(2.00 +2.00 −0.50)</span>\u{a0}1/h");
+        assert_eq!(shown, "<span class=\"number\">(2.00 +2.00 −0.50)</span> 1/h");
     }
 
     #[test]
     fn results_are_shown_in_the_unit_of_their_limit() {
         let limit = Quantity::parse("0.05 vol%/h").unwrap();
         let shown = Shown::in_unit_of(&result(2.1436e-4, [1.8336e-4, 2.4536e-4]), &limit);
-        assert_eq!(shown.with_uncertainty().into_string(), "<span class=\"number\">0.0214 ± 0.0031</span>\u{a0}vol%/h");
+        assert_eq!(shown.with_uncertainty().into_string(), "<span class=\"number\">0.0214 ± 0.0031</span> vol%/h");
     }
 
     #[test]

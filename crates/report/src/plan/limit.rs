@@ -2,7 +2,7 @@
 
 use tightfit_quantity::{Dimension, Quantity};
 
-use crate::tightness_class::CLASSES;
+use crate::limit_set::{LIMIT_SETS, LimitSet};
 
 use super::mistake::{Mistake, nearest};
 use super::section::Section;
@@ -141,16 +141,17 @@ impl Limit {
         quantities: &[(&'static str, Dimension)],
         tests: &[String],
     ) -> Option<Self> {
-        let set = section.word("set", &CLASSES.map(|class| class.set));
-        let class = set.as_deref().and_then(|name| CLASSES.iter().find(|class| class.set == name));
-        let quantity = quantity(section, quantities, class.is_some());
-        let bound = bound(section, quantity.as_deref(), quantities, class.map(|class| class.limit));
+        let names: Vec<&str> = LIMIT_SETS.iter().map(|set| set.name).collect();
+        let name = section.word("set", &names);
+        let set = name.as_deref().and_then(|name| LIMIT_SETS.iter().find(|set| set.name == name));
+        let quantity = quantity(section, quantities, set);
+        let bound = bound(section, quantity.as_deref(), quantities, set);
         let limit = Self {
             quantity: quantity.unwrap_or_default(),
             test: section.text("test"),
             bound: bound.clone().unwrap_or_else(|| Bound::Max(Quantity::new(0.0, tightfit_quantity::Unit::one()))),
             rule: rule(section),
-            source: section.text("source").or_else(|| class.map(|class| class.source.to_owned())),
+            source: section.text("source").or_else(|| set.map(|set| set.source.to_owned())),
         };
         if let Some(test) = &limit.test
             && !tests.contains(test)
@@ -163,13 +164,13 @@ impl Limit {
     }
 }
 
-fn quantity(section: &Section<'_>, quantities: &[(&'static str, Dimension)], by_class: bool) -> Option<String> {
-    if by_class {
+fn quantity(section: &Section<'_>, quantities: &[(&'static str, Dimension)], set: Option<&LimitSet>) -> Option<String> {
+    if let Some(set) = set {
         if section.has("quantity") {
             let because = "the set says which quantity it limits";
             section.note("quantity", Mistake::Both { first: "set", second: "quantity", because });
         }
-        return Some("hourly_leak_rate".to_owned());
+        return Some(set.quantity.to_owned());
     }
     if !section.has("quantity") {
         if !section.has("set") {
@@ -185,7 +186,7 @@ fn bound(
     section: &Section<'_>,
     quantity: Option<&str>,
     quantities: &[(&'static str, Dimension)],
-    class_limit: Option<&str>,
+    set: Option<&LimitSet>,
 ) -> Option<Bound> {
     let dimension = quantities.iter().find(|(name, _)| Some(*name) == quantity).map(|(_, dimension)| *dimension);
     let read = |key| match dimension {
@@ -193,12 +194,12 @@ fn bound(
         None => section.any_quantity(key),
     };
     let (max, min) = (read("max"), read("min"));
-    if let Some(class_limit) = class_limit {
+    if let Some(set) = set {
         if section.has("max") || section.has("min") {
             let because = "the set states its own limit";
             section.note("max", Mistake::Both { first: "set", second: "max", because });
         }
-        return Quantity::parse(class_limit).ok().map(Bound::Max);
+        return Quantity::parse(set.max).ok().map(Bound::Max);
     }
     match (max, min) {
         (Some(_), Some(_)) => {

@@ -2,6 +2,7 @@
 
 use std::fmt;
 
+use crate::markup::shortened;
 use tightfit_quantity::{QuantityError, ResponseError, UncertaintyError, UnitError};
 
 /// Everything that is wrong with a plan, in the order of the text.
@@ -223,14 +224,18 @@ impl fmt::Display for Mistake {
     }
 }
 
+/// Characters of a line of the plan, and of what is wrong with it, that are shown.
+const MOST_SHOWN: usize = 300;
+
 impl fmt::Display for PlanError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         for (index, located) in self.mistakes.iter().enumerate() {
             if index > 0 {
                 writeln!(f)?;
             }
-            writeln!(f, "{}, line {}: {}", self.file, located.line, located.mistake)?;
-            let shown = [Some(located.text.trim().to_owned()), located.mistake.hint()];
+            let mistake = shortened(&located.mistake.to_string(), MOST_SHOWN);
+            writeln!(f, "{}, line {}: {mistake}", self.file, located.line)?;
+            let shown = [Some(shortened(located.text.trim(), MOST_SHOWN)), located.mistake.hint()];
             let lines: Vec<_> = shown.into_iter().flatten().filter(|line| !line.is_empty()).collect();
             write!(f, "    {}", lines.join("\n    "))?;
         }
@@ -242,10 +247,15 @@ impl std::error::Error for PlanError {}
 
 /// The closest of `known` to `found`, if it is close enough to be meant.
 pub(crate) fn nearest<'a>(found: &str, known: impl IntoIterator<Item = &'a str>) -> Option<String> {
+    let found = found.to_lowercase();
+    let length = found.chars().count();
+    let most = |candidate: &str| 1 + candidate.chars().count() / 3;
     known
         .into_iter()
-        .map(|candidate| (strsim::osa_distance(&candidate.to_lowercase(), &found.to_lowercase()), candidate))
-        .filter(|(distance, candidate)| *distance <= 1 + candidate.chars().count() / 3)
+        // Texts are at least as far apart as their lengths, and a long one would cost its length for every candidate.
+        .filter(|candidate| candidate.to_lowercase().chars().count().abs_diff(length) <= most(candidate))
+        .map(|candidate| (strsim::osa_distance(&candidate.to_lowercase(), &found), candidate))
+        .filter(|(distance, candidate)| *distance <= most(candidate))
         .min_by_key(|(distance, _)| *distance)
         .map(|(_, candidate)| candidate.to_owned())
 }

@@ -4,17 +4,20 @@
 
 use super::blocks::{Block, Blocks};
 use super::columns::{DOSE, FLOOR, MOST, Shape};
-use crate::noise::{NoiseModel, OrnsteinUhlenbeck, whiten};
+use crate::noise::{NoiseModel, OrnsteinUhlenbeck, Whitened, whiten};
 use crate::ppm_rise::ReadingStatus;
 use statrs::function::erf::erfc;
 
-/// Noise of a reading up to a common scale: variance (1 + kappa·level²)·(1/n + correlated).
+/// Noise of a mean of n readings up to a common scale: variance (1 + kappa·level²)·(1/n + correlated), or
+/// (1 + kappa·level²)/n + correlated where the correlated part is steady.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Noise {
     pub kappa: f64,
     /// Variance of the correlated part over that of a single reading.
     pub correlated: f64,
     pub memory_s: f64,
+    /// Whether the correlated part stays the same while the content falls.
+    pub steady: bool,
     pub log_prior: f64,
 }
 
@@ -55,23 +58,9 @@ impl Rows<'_> {
     pub(super) fn solve_parts(&self, parts: &[[f64; MOST]], size: usize, noise: &Noise) -> Option<Solved> {
         let width = size + 1;
         let measured = parts.len();
-        let mut parts = parts.iter();
-        let mut matrix = Vec::with_capacity(measured * width);
-        let (mut time, mut worth) = (Vec::with_capacity(measured), Vec::with_capacity(measured));
-        let mut log_scale = 0.0;
-        for (block, level) in self.blocks.blocks.iter().zip(&self.level) {
-            if block.status != ReadingStatus::Measured {
-                continue;
-            }
-            let variance = 1.0 + noise.kappa * level * level;
-            let factor = 1.0 / variance.sqrt();
-            log_scale += variance.ln();
-            matrix.extend(parts.next()?[..size].iter().map(|part| part * factor));
-            matrix.push(block.value * factor);
-            time.push(block.middle_s());
-            worth.push(block.worth);
-        }
-        let whitened = whiten(&time, &worth, &matrix, width, &noise.model());
+        let (whitened, log_scale) = self.whitened(width, noise, |index, row| {
+            row.extend_from_slice(&parts[index][..size]);
+        });
         let gram = |i: usize, j: usize| whitened.gram[i * width + j];
         let (inverse, log_determinant) = invert(&gram, size)?;
         let mut beta = [0.0; MOST];
@@ -90,6 +79,36 @@ impl Rows<'_> {
         log_marginal.is_finite().then_some(Solved { beta, inverse, squares, degrees_of_freedom, log_marginal })
     }
 
+    /// Whitens the columns that `fill` adds for each measured block, by its index, with the readings as the last of `width`
+    /// columns. Returns the log determinant of the scaling beside.
+    pub(super) fn whitened(
+        &self,
+        width: usize,
+        noise: &Noise,
+        mut fill: impl FnMut(usize, &mut Vec<f64>),
+    ) -> (Whitened, f64) {
+        let measured = self.level.len();
+        let mut matrix = Vec::with_capacity(measured * width);
+        let (mut time, mut worth) = (Vec::with_capacity(measured), Vec::with_capacity(measured));
+        let mut log_scale = 0.0;
+        let pairs = self.blocks.blocks.iter().zip(&self.level);
+        for (index, (block, level)) in pairs.filter(|(b, _)| b.status == ReadingStatus::Measured).enumerate() {
+            let variance = noise.variance(*level);
+            fill(index, &mut matrix);
+            matrix.push(block.value);
+            time.push(block.middle_s());
+            if noise.steady {
+                worth.push(block.worth / variance);
+                continue;
+            }
+            let factor = 1.0 / variance.sqrt();
+            log_scale += variance.ln();
+            worth.push(block.worth);
+            matrix[index * width..].iter_mut().for_each(|value| *value *= factor);
+        }
+        (whiten(&time, &worth, &matrix, width, &noise.model()), log_scale)
+    }
+
     /// Log probability that the censored readings lie where they do, given solution and floor.
     pub(super) fn log_censored(&self, shape: &Shape, noise: &Noise, solved: &Solved, floor: f64) -> f64 {
         let beta = solved.amounts_given(floor);
@@ -102,9 +121,10 @@ impl Rows<'_> {
                 ReadingStatus::AboveRange => -1.0,
             };
             let fitted = fitted(shape, &beta, block);
-            let sd = scale * (1.0 + noise.kappa * level * level).sqrt();
+            let variance = noise.variance(*level);
+            let sd = scale * variance.sqrt();
             // Readings that wander together are worth fewer independent ones.
-            let worth = 1.0 / (1.0 / block.worth + noise.correlated);
+            let worth = variance / noise.variance_of_mean(*level, block.worth);
             sum += worth * phi(sign * (block.value - fitted) / sd).max(1e-300).ln();
         }
         sum
@@ -112,6 +132,17 @@ impl Rows<'_> {
 }
 
 impl Noise {
+    /// White variance of a single reading at a level, over that at level 0.
+    fn variance(&self, level: f64) -> f64 {
+        1.0 + self.kappa * level * level
+    }
+
+    /// Variance of a mean that is worth so many readings, over that of a single reading at level 0.
+    pub(super) fn variance_of_mean(&self, level: f64, worth: f64) -> f64 {
+        let white = self.variance(level);
+        white / worth + if self.steady { self.correlated } else { self.correlated * white }
+    }
+
     pub(super) fn model(&self) -> NoiseModel {
         NoiseModel {
             white_variance: 1.0,

@@ -13,6 +13,7 @@ mod error;
 mod likelihood;
 mod note;
 mod posterior;
+mod response;
 mod result;
 mod rise;
 mod search;

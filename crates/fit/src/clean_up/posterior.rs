@@ -2,7 +2,8 @@
 
 use super::columns::{DOSE, Shape};
 use super::likelihood::{Noise, Rows, Solved, phi};
-use super::search::{LagNode, TauScan};
+use super::response::LagNode;
+use super::search::TauScan;
 use crate::uncertainty::Distribution;
 
 /// Nodes of the final grid.

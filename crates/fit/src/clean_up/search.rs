@@ -4,22 +4,16 @@ use super::blocks::{self, Blocks};
 use super::columns::Shape;
 use super::likelihood::{Noise, Rows, Solved, fitted};
 use super::posterior::{Posterior, Table};
-use super::rise::{self, Onset, Rise};
+use super::response::{self, LagNode, LagPrior, Node};
+use super::rise::{self, Fitted, Onset, Path, Search};
 use super::window::RiseSpan;
-use super::{CleanUpError, Lag, Settings, Window};
-use crate::ppm_rise::{Quantity, ReadingStatus, Trace};
+use super::{CleanUpError, Settings, Window};
+use crate::ppm_rise::{ReadingStatus, Trace};
 
 /// Fewest blocks that are numbers.
 const NEEDED: usize = 8;
 /// Bayes factor from which a slow second term counts as supported: e⁵ = 150, to make up for many shapes tried.
 const SUPPORTED: f64 = 5.0;
-/// Time constants of analysers of trace gases in enclosures where none is stated, s.
-const USUAL_LAG_S: [f64; 2] = [1.0, 180.0];
-/// Nodes of the response so far below the best, in log likelihood, are left out.
-const NARROW: f64 = 9.0;
-/// Relative standard uncertainty of a stated response without one of its own.
-const RESPONSE_UNCERTAINTY: f64 = 0.1;
-
 /// A fitted clean-up.
 #[derive(Debug, Clone)]
 pub(super) struct Fit {
@@ -28,14 +22,6 @@ pub(super) struct Fit {
     pub shape: Shape,
     pub noise: Noise,
     pub solved: Solved,
-}
-
-/// A time constant of the analyser with its prior weight, and the rise that goes with it.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct LagNode {
-    pub lag_s: f64,
-    pub weight: f64,
-    pub rise: Option<(Rise, rise::Tilt)>,
 }
 
 /// The decay alone, roughly: what all further search starts from.
@@ -70,9 +56,16 @@ pub(super) fn begin<'a>(blocks: &'a Blocks, settings: &Settings) -> Result<Start
 
 /// From the decay alone.
 pub(super) fn fit(start: &Start<'_>, trace: &Trace<'_>) -> Result<Fit, CleanUpError> {
-    let span_s = start.rows.blocks.span_s;
-    finish(&start.rows, &start.shape, &start.lag.nodes(), &TauScan::over(span_s), trace.analyser.zero)
-        .ok_or(CleanUpError::NoFit)
+    let scan = TauScan::over(start.rows.blocks.span_s);
+    let nodes = start.lag.nodes(|lag_s, _: Option<&Shape>| {
+        let node = LagNode { lag_s, weight: 1.0, rise: None };
+        let (shape, _, solved) = scan.best(&start.rows, &[start.noise], &node)?;
+        Some((solved.log_marginal, shape))
+    });
+    let lags: Vec<LagNode> =
+        nodes.iter().map(|node| LagNode { lag_s: node.lag_s, weight: node.weight, rise: None }).collect();
+    let best = response::best(&nodes).ok_or(CleanUpError::NoFit)?;
+    finish(&start.rows, &nodes[best].fitted, &lags, best, &scan, trace.analyser.zero).ok_or(CleanUpError::NoFit)
 }
 
 /// From the decay and the rise before it, where one dose, steadily fed in or mixing in, describes the rise.
@@ -85,67 +78,55 @@ pub(super) fn fit_with_rise(
     let mut window = Window { from_s: span.from_s, ..decay };
     let still = [span.foot_s - 10.0 * trace.samples.cadence_s(), span.start_s].map(|t| t - span.from_s);
     let blocks = blocks::gather(trace, &window, still);
-    let rows = Rows { blocks: &blocks, level: measured_levels(&blocks), least_variance: start.rows.least_variance };
+    let mut rows = Rows { blocks: &blocks, level: measured_levels(&blocks), least_variance: start.rows.least_variance };
     let foot_s = span.foot_s - span.from_s;
     // What a censored reading says of the content before the dose is not enough to part it from the floor.
     let before = blocks.measured().filter(|block| block.middle_s() < foot_s).count();
     let censored =
         blocks.blocks.iter().any(|block| block.status != ReadingStatus::Measured && block.middle_s() < foot_s);
     (before >= 3 && !censored).then_some(())?;
-    let (rows, nodes) = rise_nodes(rows, start, foot_s, still[1])?;
-    let best = nodes.iter().max_by(|a, b| a.1.total_cmp(&b.1))?;
-    let shape = Shape { tau_s: best.2, lag_s: best.0.lag_s, slow_s: None, rise: best.0.rise.map(|(rise, _)| rise) };
+    let nodes = rise_nodes(&mut rows, start, foot_s, still[1])?;
+    let best = response::best(&nodes)?;
+    let Fitted { tau_s, rise, .. } = nodes[best].fitted;
+    let shape = Shape { tau_s, lag_s: nodes[best].lag_s, slow_s: None, rise: Some(rise) };
     describes_rise(&rows, start, &shape, still[1]).then_some(())?;
-    let lags: Vec<LagNode> = nodes.iter().map(|node| node.0).collect();
+    let lags: Vec<LagNode> = nodes
+        .iter()
+        .map(|node| {
+            let onset = Onset::about(foot_s, still[1], node.lag_s, blocks.cadence_s);
+            let path = Path::along(&rows, &start.noise, node.lag_s, &node.fitted, onset);
+            LagNode { lag_s: node.lag_s, weight: node.weight, rise: Some(path) }
+        })
+        .collect();
     let scan = TauScan::over(start.rows.blocks.span_s);
-    let fit = finish(&rows, &shape, &lags, &scan, trace.analyser.zero)?;
+    let fit = finish(&rows, &shape, &lags, best, &scan, trace.analyser.zero)?;
     window.onset_s = window.from_s + fit.shape.rise?.at_s;
     Some((window, blocks, fit))
 }
 
-/// The nodes of the response with the rise that fits each best: node, log likelihood with prior, time constant of the gas.
-type FittedNode = (LagNode, f64, f64);
-
-fn rise_nodes<'a>(
-    mut rows: Rows<'a>,
-    start: &Start<'_>,
-    foot_s: f64,
-    end_s: f64,
-) -> Option<(Rows<'a>, Vec<FittedNode>)> {
+/// The nodes of the response, each with the rise that fits best.
+fn rise_nodes(rows: &mut Rows<'_>, start: &Start<'_>, foot_s: f64, end_s: f64) -> Option<Vec<Node<Fitted>>> {
     let noise = start.noise;
-    let lag_s = start.lag.middle_s();
     let cadence_s = rows.blocks.cadence_s;
     let onset = |lag_s: f64| Onset::about(foot_s, end_s, lag_s, cadence_s);
-    let mut fitted = rise::begin(&rows, &noise, lag_s, start.shape.tau_s, foot_s, onset(lag_s))?;
+    let middle_s = start.lag.middle_s();
     for _ in 0..2 {
-        let shape = Shape { tau_s: fitted.tau_s, lag_s, slow_s: None, rise: Some(fitted.rise) };
+        let fitted = rise::begin(rows, &noise, middle_s, start.shape.tau_s, foot_s, onset(middle_s))?;
+        let shape = Shape { tau_s: fitted.tau_s, lag_s: middle_s, slow_s: None, rise: Some(fitted.rise) };
         let solved = rows.solve(&shape, &noise)?;
         rows.level = levels(rows.blocks, &shape, &solved);
-        fitted = rise::improve(&rows, &noise, lag_s, fitted, onset(lag_s))?;
     }
-    let mut lags = start.lag.nodes();
-    let mut nodes: Vec<FittedNode> = Vec::new();
-    for pass in 0..3 {
-        nodes.clear();
-        let mut from = fitted;
-        for node in &lags {
-            let onset = onset(node.lag_s);
-            let Some(found) = rise::improve(&rows, &noise, node.lag_s, from, onset) else { continue };
-            from = found;
-            let log = found.log_likelihood + node.weight.ln();
-            let tilt = rise::tilt(&rows, &noise, node.lag_s, &found, onset);
-            nodes.push((LagNode { rise: Some((found.rise, tilt)), ..*node }, log, found.tau_s));
-        }
-        let top = nodes.iter().max_by(|a, b| a.1.total_cmp(&b.1))?;
-        fitted = rise::Fitted { tau_s: top.2, rise: top.0.rise?.0, log_likelihood: top.1 };
-        let first = nodes.iter().position(|node| node.1 > top.1 - NARROW)?.saturating_sub(1);
-        let last = (nodes.iter().rposition(|node| node.1 > top.1 - NARROW)? + 1).min(nodes.len() - 1);
-        if pass == 2 || last <= first || (first == 0 && last == nodes.len() - 1) {
-            break;
-        }
-        lags = start.lag.between(nodes[first].0.lag_s, nodes[last].0.lag_s);
-    }
-    Some((rows, nodes))
+    let rows = &*rows;
+    let nodes = start.lag.nodes(|lag_s, near: Option<&Fitted>| {
+        let found = match near {
+            None => rise::begin(rows, &noise, lag_s, start.shape.tau_s, foot_s, onset(lag_s)),
+            Some(near) => {
+                Search { rows, noise: &noise, lag_s, onset: onset(lag_s), first: 0 }.from(near.tau_s, near.rise)
+            }
+        }?;
+        Some((found.log_likelihood, found))
+    });
+    (!nodes.is_empty()).then_some(nodes)
 }
 
 /// Whether the readings before the decay follow the model as closely as those of the decay do.
@@ -157,19 +138,24 @@ fn describes_rise(rows: &Rows<'_>, start: &Start<'_>, shape: &Shape, until_s: f6
         if block.status != ReadingStatus::Measured || block.middle_s() > until_s {
             continue;
         }
-        let single = scale * (1.0 + start.noise.kappa * level * level);
-        let variance = single * (1.0 / block.worth + start.noise.correlated);
+        let variance = scale * start.noise.variance_of_mean(*level, block.worth);
         sum += (block.value - fitted(shape, &solved.beta, block)).powi(2) / variance;
         count += 1.0;
     }
     count > 3.0 && sum / count < 2.0 + 4.0 * f64::sqrt(2.0 / count)
 }
 
-fn finish(rows: &Rows<'_>, shape: &Shape, lags: &[LagNode], scan: &TauScan, zero: f64) -> Option<Fit> {
+/// `best` is the index of the most probable response.
+fn finish(
+    rows: &Rows<'_>,
+    shape: &Shape,
+    lags: &[LagNode],
+    best: usize,
+    scan: &TauScan,
+    zero: f64,
+) -> Option<Fit> {
     let blocks = rows.blocks;
-    let middle = *lags.iter().max_by(|a, b| a.weight.total_cmp(&b.weight))?;
-    let middle =
-        lags.iter().find(|node| node.rise.is_some_and(|(rise, _)| Some(rise) == shape.rise)).copied().unwrap_or(middle);
+    let middle = *lags.get(best)?;
     let noise_models = matter(rows, shape, &noises(blocks));
     let slow_ratio = slow_ratio(rows, scan, &noise_models, &middle, shape);
     let scan = TauScan { slow_ratio, ..*scan };
@@ -194,61 +180,6 @@ fn levels(blocks: &Blocks, shape: &Shape, solved: &Solved) -> Vec<f64> {
     blocks.blocks.iter().map(|block| (fitted(shape, &solved.beta, block).abs() / top).min(1.0)).collect()
 }
 
-/// What is known of the response before the readings are looked at.
-#[derive(Debug, Clone, Copy, PartialEq)]
-enum LagPrior {
-    /// One value, s; 0 for an immediate response.
-    Exactly(f64),
-    /// Log-normal: centre in s and relative standard uncertainty.
-    Stated(f64, f64),
-    /// Anything that analysers do, evenly in the logarithm.
-    Unknown,
-}
-
-impl LagPrior {
-    fn new(lag: Lag, blocks: &Blocks) -> Self {
-        match lag {
-            Lag::Exactly(lag_s) | Lag::Stated(Quantity { value: lag_s, .. }) if lag_s < blocks.span_s / 3000.0 => {
-                Self::Exactly(0.0)
-            }
-            Lag::Exactly(lag_s) => Self::Exactly(lag_s),
-            Lag::Stated(lag) => {
-                let given = lag.standard_uncertainty / lag.value;
-                Self::Stated(lag.value, if given > 0.0 { given } else { RESPONSE_UNCERTAINTY })
-            }
-            Lag::Unknown => Self::Unknown,
-        }
-    }
-
-    fn middle_s(self) -> f64 {
-        match self {
-            Self::Exactly(middle_s) | Self::Stated(middle_s, _) => middle_s,
-            Self::Unknown => (USUAL_LAG_S[0] * USUAL_LAG_S[1]).sqrt(),
-        }
-    }
-
-    fn nodes(self) -> Vec<LagNode> {
-        match self {
-            Self::Exactly(lag_s) => vec![LagNode { lag_s, weight: 1.0, rise: None }],
-            Self::Stated(middle_s, relative) => {
-                self.between(middle_s * (-2.7 * relative).exp(), middle_s * (2.7 * relative).exp())
-            }
-            Self::Unknown => self.between(USUAL_LAG_S[0], USUAL_LAG_S[1]),
-        }
-    }
-
-    /// Nodes evenly spaced in the logarithm.
-    fn between(self, from_s: f64, to_s: f64) -> Vec<LagNode> {
-        const NODES: u32 = 15;
-        let lag = |i: u32| from_s * (to_s / from_s).powf(f64::from(i) / f64::from(NODES - 1));
-        let weight = |lag_s: f64| match self {
-            Self::Stated(middle_s, relative) => (-0.5 * ((lag_s / middle_s).ln() / relative).powi(2)).exp(),
-            Self::Exactly(_) | Self::Unknown => 1.0,
-        };
-        (0..NODES).map(|i| LagNode { lag_s: lag(i), weight: weight(lag(i)), rise: None }).collect()
-    }
-}
-
 fn mean_worth(blocks: &Blocks) -> f64 {
     let (sum, count) = blocks.measured().fold((0.0, 0.0), |(sum, count), block| (sum + block.worth, count + 1.0));
     sum / count
@@ -260,24 +191,28 @@ fn kappas(blocks: &Blocks) -> Vec<Noise> {
     let lowest = blocks.measured().map(|block| block.value.abs()).fold(f64::INFINITY, f64::min);
     let decades = (top(blocks) / lowest.max(1e-30)).log10().clamp(0.0, 6.0);
     let powers = (2.0 * decades + 2.0).round().clamp(6.0, 13.0) as i32;
-    let noise = |kappa| Noise { kappa, correlated: 0.0, memory_s: span_s, log_prior: 0.4_f64.ln() };
+    let noise = |kappa| Noise { kappa, correlated: 0.0, memory_s: span_s, steady: false, log_prior: 0.4_f64.ln() };
     std::iter::once(0.0).chain((0..=powers).map(|i| 10.0_f64.powi(i))).map(noise).collect()
 }
 
 /// Noise models that are looked at.
 fn noises(blocks: &Blocks) -> Vec<Noise> {
+    const MEMORIES: [f64; 4] = [0.005, 0.02, 0.07, 0.2];
+    const RATIOS: [f64; 5] = [0.05, 0.2, 0.7, 2.5, 9.0];
     let (span_s, worth) = (blocks.span_s, mean_worth(blocks));
     let mut noises = kappas(blocks);
     for plain in noises.clone() {
-        for memory in [0.005, 0.02, 0.07, 0.2] {
-            for ratio in [0.05, 0.2, 0.7, 2.5, 9.0] {
-                noises.push(Noise {
-                    correlated: ratio / worth,
-                    memory_s: memory * span_s,
-                    log_prior: (0.6_f64 / 20.0).ln(),
-                    ..plain
-                });
-            }
+        // Without relative noise both kinds of correlated noise are one.
+        let kinds: &[bool] = if plain.kappa > 0.0 { &[true, false] } else { &[true] };
+        let share = 0.6 / (MEMORIES.len() * RATIOS.len() * kinds.len()) as f64;
+        for (memory, ratio) in MEMORIES.into_iter().flat_map(|memory| RATIOS.map(|ratio| (memory, ratio))) {
+            noises.extend(kinds.iter().map(|steady| Noise {
+                correlated: ratio / worth,
+                memory_s: memory * span_s,
+                steady: *steady,
+                log_prior: share.ln(),
+                ..plain
+            }));
         }
     }
     noises
@@ -317,7 +252,7 @@ impl TauScan {
 
     pub(super) fn shape(&self, tau_s: f64, node: &LagNode) -> Shape {
         let slow_s = self.slow_ratio.map(|ratio| ratio * tau_s);
-        Shape { tau_s, lag_s: node.lag_s, slow_s, rise: node.rise.map(|(rise, tilt)| rise.tilted(&tilt, tau_s)) }
+        Shape { tau_s, lag_s: node.lag_s, slow_s, rise: node.rise.map(|path| path.at(tau_s)) }
     }
 
     /// Time constants spread evenly in their logarithm.

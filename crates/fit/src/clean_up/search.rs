@@ -156,10 +156,11 @@ fn finish(
 ) -> Option<Fit> {
     let blocks = rows.blocks;
     let middle = *lags.get(best)?;
-    let noise_models = matter(rows, shape, &noises(blocks));
+    let scored = scored(rows, shape, &noises(blocks));
+    let noise_models = matter(&scored);
     let slow_ratio = slow_ratio(rows, scan, &noise_models, &middle, shape);
     let scan = TauScan { slow_ratio, ..*scan };
-    let table = Table::new(rows, &noise_models, lags, &scan, zero)?;
+    let table = Table::new(rows, &representative(&scored), lags, &scan, zero)?;
     let (shape, noise, solved) = scan.best(rows, &noise_models, &middle)?;
     Some(Fit { posterior: table.into_posterior(), shape, noise, solved })
 }
@@ -218,22 +219,49 @@ fn noises(blocks: &Blocks) -> Vec<Noise> {
     noises
 }
 
-fn scored(rows: &Rows<'_>, shape: &Shape, noises: &[Noise]) -> Vec<(f64, Noise)> {
+/// A noise model with its log marginal likelihood and its log weight.
+type Scored = (f64, f64, Noise);
+
+fn scored(rows: &Rows<'_>, shape: &Shape, noises: &[Noise]) -> Vec<Scored> {
     let parts = rows.parts(shape);
-    let score = |noise: &Noise| Some(rows.solve_parts(&parts, shape.len(), noise)?.log_marginal + noise.log_prior);
-    noises.iter().filter_map(|noise| Some((score(noise)?, *noise))).collect()
+    let marginal = |noise: &Noise| Some(rows.solve_parts(&parts, shape.len(), noise)?.log_marginal);
+    let score = |noise: &Noise| marginal(noise).map(|log| (log, log + noise.log_prior, *noise));
+    noises.iter().filter_map(score).collect()
 }
 
 fn heaviest(rows: &Rows<'_>, shape: &Shape, noises: &[Noise]) -> Option<Noise> {
-    scored(rows, shape, noises).into_iter().max_by(|a, b| a.0.total_cmp(&b.0)).map(|(_, noise)| noise)
+    scored(rows, shape, noises).into_iter().max_by(|a, b| a.1.total_cmp(&b.1)).map(|(_, _, noise)| noise)
 }
 
-/// The noise models that carry nearly all of the weight, at most ten.
-fn matter(rows: &Rows<'_>, shape: &Shape, noises: &[Noise]) -> Vec<Noise> {
-    let mut scored = scored(rows, shape, noises);
-    scored.sort_by(|a, b| b.0.total_cmp(&a.0));
-    let top = scored.first().map_or(0.0, |best| best.0);
-    scored.into_iter().take(10).take_while(|(score, _)| *score > top - 5.0).map(|(_, noise)| noise).collect()
+/// The noise models that weigh most, at most ten.
+fn matter(scored: &[Scored]) -> Vec<Noise> {
+    let mut scored = scored.to_vec();
+    scored.sort_by(|a, b| b.1.total_cmp(&a.1));
+    let top = scored.first().map_or(0.0, |best| best.1);
+    scored.into_iter().take(10).take_while(|(_, score, _)| *score > top - 5.0).map(|(.., noise)| noise).collect()
+}
+
+/// A few noise models that stand for all: taken at even steps of the weight, so that many that weigh little each are not lost
+/// beside few that weigh much. Their priors are such that each weighs as much as those that it stands for.
+fn representative(scored: &[Scored]) -> Vec<Noise> {
+    const STEPS: usize = 16;
+    let (likeliest, top) = scored.iter().fold((f64::NEG_INFINITY, f64::NEG_INFINITY), |(likeliest, top), model| {
+        (likeliest.max(model.0), top.max(model.1))
+    });
+    let all: f64 = scored.iter().map(|model| (model.1 - top).exp()).sum();
+    let mut chosen = Vec::new();
+    let (mut passed, mut next) = (0.0, 0);
+    for (marginal, score, noise) in scored {
+        passed += (score - top).exp() / all * STEPS as f64;
+        let mut steps = 0;
+        while next < STEPS && passed > next as f64 + 0.5 {
+            (next, steps) = (next + 1, steps + 1);
+        }
+        if steps > 0 {
+            chosen.push(Noise { log_prior: f64::from(steps).ln() + likeliest - marginal, ..*noise });
+        }
+    }
+    chosen
 }
 
 /// Range of time constants that is searched.
@@ -291,7 +319,7 @@ impl TauScan {
 
 /// The slow second term that the readings support, if any. Its amount is positive, with a prior as wide as the dose.
 fn slow_ratio(rows: &Rows<'_>, scan: &TauScan, noises: &[Noise], node: &LagNode, shape: &Shape) -> Option<f64> {
-    let alone = scored(rows, shape, noises).into_iter().map(|(score, _)| score).fold(f64::NEG_INFINITY, f64::max);
+    let alone = scored(rows, shape, noises).into_iter().map(|model| model.1).fold(f64::NEG_INFINITY, f64::max);
     let narrow = TauScan { from_s: shape.tau_s / 2.5, to_s: 1.3 * shape.tau_s, ..*scan };
     let gains = [3.0, 6.0, 12.0, 25.0].into_iter().filter_map(|ratio| {
         let with = TauScan { slow_ratio: Some(ratio), ..narrow };

@@ -192,20 +192,20 @@ fn kappas(blocks: &Blocks) -> Vec<Noise> {
     let lowest = blocks.measured().map(|block| block.value.abs()).fold(f64::INFINITY, f64::min);
     let decades = (top(blocks) / lowest.max(1e-30)).log10().clamp(0.0, 6.0);
     let powers = (2.0 * decades + 2.0).round().clamp(6.0, 13.0) as i32;
-    let noise = |kappa| Noise { kappa, correlated: 0.0, memory_s: span_s, steady: false, log_prior: 0.4_f64.ln() };
+    let noise = |kappa| Noise { kappa, correlated: 0.0, memory_s: span_s, steady: false, log_prior: 0.25_f64.ln() };
     std::iter::once(0.0).chain((0..=powers).map(|i| 10.0_f64.powi(i))).map(noise).collect()
 }
 
 /// Noise models that are looked at.
 fn noises(blocks: &Blocks) -> Vec<Noise> {
-    const MEMORIES: [f64; 4] = [0.005, 0.02, 0.07, 0.2];
+    const MEMORIES: [f64; 5] = [0.005, 0.02, 0.07, 0.2, 0.6];
     const RATIOS: [f64; 5] = [0.05, 0.2, 0.7, 2.5, 9.0];
     let (span_s, worth) = (blocks.span_s, mean_worth(blocks));
     let mut noises = kappas(blocks);
     for plain in noises.clone() {
         // Without relative noise both kinds of correlated noise are one.
         let kinds: &[bool] = if plain.kappa > 0.0 { &[true, false] } else { &[true] };
-        let share = 0.6 / (MEMORIES.len() * RATIOS.len() * kinds.len()) as f64;
+        let share = 0.75 / (MEMORIES.len() * RATIOS.len() * kinds.len()) as f64;
         for (memory, ratio) in MEMORIES.into_iter().flat_map(|memory| RATIOS.map(|ratio| (memory, ratio))) {
             noises.extend(kinds.iter().map(|steady| Noise {
                 correlated: ratio / worth,

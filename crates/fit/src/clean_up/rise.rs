@@ -30,7 +30,6 @@ impl Onset {
         const READINGS: f64 = 5.0;
         Self { earliest_s: foot_s - lag_s - READINGS * cadence_s, latest_s: end_s.max(foot_s) }
     }
-
 }
 
 /// Poles closer than this are moved apart: the limit is smooth, its formula is not.
@@ -329,7 +328,9 @@ impl Slope {
         let bounds = Times::bounds(times.0[0], onset);
         let held = |i: &usize| {
             let (time, pull) = (times.0[*i], self.pull[*i]);
-            self.normal[*i][*i] <= 0.0 || (time <= bounds[*i][0] && pull <= 0.0) || (time >= bounds[*i][1] && pull >= 0.0)
+            self.normal[*i][*i] <= 0.0
+                || (time <= bounds[*i][0] && pull <= 0.0)
+                || (time >= bounds[*i][1] && pull >= 0.0)
         };
         (0..4).filter(|i| !held(i)).collect()
     }
@@ -345,9 +346,9 @@ impl Slope {
     /// Information on the time constant with the rise eliminated.
     fn information(&self, times: Times, onset: &Onset) -> f64 {
         let free: Vec<usize> = self.free(times, onset).into_iter().filter(|i| *i > 0).collect();
-        let through = self.solve(&free, |i| self.normal[i][0], 1e-9).map_or(0.0, |found| {
-            free.iter().zip(found.iter()).map(|(i, by)| self.normal[0][*i] * by).sum()
-        });
+        let through = self
+            .solve(&free, |i| self.normal[i][0], 1e-9)
+            .map_or(0.0, |found| free.iter().zip(found.iter()).map(|(i, by)| self.normal[0][*i] * by).sum());
         (self.normal[0][0] - through).max(1e-6 * self.normal[0][0])
     }
 

@@ -146,14 +146,7 @@ fn describes_rise(rows: &Rows<'_>, start: &Start<'_>, shape: &Shape, until_s: f6
 }
 
 /// `best` is the index of the most probable response.
-fn finish(
-    rows: &Rows<'_>,
-    shape: &Shape,
-    lags: &[LagNode],
-    best: usize,
-    scan: &TauScan,
-    zero: f64,
-) -> Option<Fit> {
+fn finish(rows: &Rows<'_>, shape: &Shape, lags: &[LagNode], best: usize, scan: &TauScan, zero: f64) -> Option<Fit> {
     let blocks = rows.blocks;
     let middle = *lags.get(best)?;
     let scored = scored(rows, shape, &noises(blocks));

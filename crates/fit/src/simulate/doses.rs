@@ -168,6 +168,8 @@ impl Doses {
         let fading =
             |origin_s: f64, tau_s: f64| time_s[kept..].iter().map(|t| (-(t - origin_s) / tau_s).exp()).collect();
         match from_s {
+            // What the readings before the dose do not show, and no lag tells from it, is part of the dose.
+            None if self.lag_s <= 0.0 && reporting_limit_ppm.is_some_and(|limit| limit > self.floor_ppm) => {}
             None => columns.push(fading(0.0, self.time_constant_s[0])),
             Some(from_s) if self.lag_s > 0.0 => columns.push(fading(from_s, self.lag_s)),
             Some(_) => {}

@@ -4,7 +4,7 @@ use super::evidence::{Data, Fit, Wander};
 use super::feature::{Features, Kind};
 use super::hypothesis::{Cause, Hypothesis, all};
 use super::log::Species;
-use super::model::{BASE, Change, Effect, PARAMETERS, Prior, Profile, Setting, Vector, predict};
+use super::model::{BASE, Change, Effect, PARAMETERS, Point, Prior, Profile, Setting, Vector, predict};
 
 /// Evenly spaced onsets that every way is tried with.
 const ONSETS: usize = 10;
@@ -147,7 +147,13 @@ impl Search<'_> {
     fn try_all(&self, ways: &[Hypothesis], wander: Wander) -> Found {
         let data = Data::new(self.features, self.setting, wander);
         let nothing = data.fit(&self.prior.mean, &[], self.prior, 0, f64::MIN);
-        let tried = ways.iter().map(|way| self.try_way(&data, way, &nothing.theta)).collect();
+        let mut best = nothing.ln_evidence;
+        let tried = ways.iter().map(|way| {
+            let tried = self.try_way(&data, way, &nothing.theta, best - HOPELESS);
+            best = tried.best().map_or(best, |(_, fit)| best.max(fit.ln_evidence));
+            tried
+        });
+        let tried = tried.collect();
         Found { nothing, tried }
     }
 
@@ -158,23 +164,23 @@ impl Search<'_> {
         few.try_all(&ways.iter().filter(sudden).cloned().collect::<Vec<_>>(), Wander::USUAL)
     }
 
-    fn try_way(&self, data: &Data<'_>, way: &Hypothesis, start: &Vector) -> Tried {
+    fn try_way(&self, data: &Data<'_>, way: &Hypothesis, start: &Vector, hopeless: f64) -> Tried {
         let mut tried = Tried { hypothesis: way.clone(), fits: Vec::new(), ln_evidence: 0.0 };
         for onset_h in &self.onsets {
-            let fit = self.fit(data, &tried, *onset_h, start);
+            let fit = self.fit(data, &tried, *onset_h, start, hopeless);
             tried.insert(*onset_h, fit);
         }
         tried.weigh(self.setting.end_h);
         tried
     }
 
-    fn fit(&self, data: &Data<'_>, tried: &Tried, onset_h: f64, start: &Vector) -> Fit {
+    fn fit(&self, data: &Data<'_>, tried: &Tried, onset_h: f64, start: &Vector, hopeless: f64) -> Fit {
         let mut prior = self.prior.clone();
         tried.hypothesis.extend(&mut prior, BASE);
         let amplitudes = tried.hypothesis.amplitudes.len();
         let mut theta = *start;
         theta[BASE..BASE + amplitudes].copy_from_slice(&prior.mean[BASE..BASE + amplitudes]);
-        let hopeless = tried.best().map_or(f64::MIN, |(_, best)| best.ln_evidence - HOPELESS);
+        let hopeless = tried.best().map_or(hopeless, |(_, best)| hopeless.max(best.ln_evidence - HOPELESS));
         data.fit(&theta, &[tried.change(onset_h)], &prior, amplitudes, hopeless)
     }
 
@@ -237,7 +243,7 @@ impl Search<'_> {
             let Some((centre, theta)) = tried.best().map(|(onset, fit)| (*onset, fit.theta)) else { return };
             for onset_h in [centre - reach, centre + reach] {
                 if onset_h > EDGE * end_h && onset_h < (1.0 - EDGE) * end_h {
-                    let fit = self.fit(data, tried, onset_h, &theta);
+                    let fit = self.fit(data, tried, onset_h, &theta, f64::MIN);
                     tried.insert(onset_h, fit);
                 }
             }
@@ -410,12 +416,13 @@ impl Search<'_> {
             Effect::Flow(size) => theta[size].exp(),
             _ => 0.0,
         });
+        let point = Point::from(theta);
         let mut largest = falls.fold(0.0_f64, f64::max);
         for stream in &self.features.streams {
             let mut mean = |changes: &[Change]| {
                 let each = stream.rows.iter().filter(|row| row.time_h > 0.6 * self.setting.end_h);
                 let (sum, n) = each.fold((0.0, 0.0), |(sum, n), row| {
-                    (sum + predict(stream, row, theta, changes, self.setting, &mut nothing), n + 1.0)
+                    (sum + predict(stream, row, &point, changes, self.setting, &mut nothing), n + 1.0)
                 });
                 if n > 0.0 { sum / n } else { 0.0 }
             };

@@ -4,7 +4,7 @@ use nalgebra::{DMatrix, DVector};
 
 use super::feature::{Features, Kind, Stream};
 use super::log::Species;
-use super::model::{BASE, Change, PARAMETERS, Prior, Setting, Vector, predict};
+use super::model::{BASE, Change, PARAMETERS, Point, Prior, Setting, Vector, predict};
 
 /// How much the log wanders by itself, relative.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -99,6 +99,7 @@ impl<'a> Data<'a> {
     /// Sum of squares, one a stream.
     pub(super) fn misfit(&self, theta: &Vector, changes: &[Change]) -> Vec<(Kind, f64)> {
         let mut nothing = [0.0; PARAMETERS];
+        let theta = &Point::from(theta);
         let each = self.streams.iter().map(|filtered| {
             let mut state = 0.0;
             let mut sum = 0.0;
@@ -117,6 +118,7 @@ impl<'a> Data<'a> {
 
     /// The wander under which what an explanation leaves over is likeliest.
     pub(super) fn likeliest_wander(&self, theta: &Vector, changes: &[Change]) -> Wander {
+        let theta = &Point::from(theta);
         let left: Vec<Residuals> = self.streams.iter().map(|own| self.residuals(own.stream, theta, changes)).collect();
         let best = |choices: &mut dyn Iterator<Item = ([f64; 2], f64)>, pass: &dyn Fn(Kind) -> bool| {
             let own: Vec<&Residuals> = left.iter().filter(|own| pass(own.kind)).collect();
@@ -137,7 +139,7 @@ impl<'a> Data<'a> {
         Wander { content, dose }
     }
 
-    fn residuals(&self, stream: &Stream, theta: &Vector, changes: &[Change]) -> Residuals {
+    fn residuals(&self, stream: &Stream, theta: &Point, changes: &[Change]) -> Residuals {
         let mut nothing = [0.0; PARAMETERS];
         let each = stream.rows.iter().map(|row| {
             let expected = predict(stream, row, theta, changes, self.setting, &mut nothing);
@@ -157,6 +159,7 @@ impl<'a> Data<'a> {
     ) -> Option<[f64; 2]> {
         let filtered = self.streams.iter().find(|filtered| filtered.stream.kind == kind)?;
         let mut nothing = [0.0; PARAMETERS];
+        let theta = &Point::from(theta);
         let rows: Vec<[f64; 2]> = filtered
             .stream
             .rows
@@ -185,6 +188,7 @@ impl<'a> Data<'a> {
             gradient[index] -= off / prior.sd[index];
             curvature[(index, index)] += prior.sd[index].powi(-2);
         }
+        let theta = &Point::from(theta);
         let mut slope = [0.0; PARAMETERS];
         // Pairs of parameters in the order in which they became active; summed into the lower half at the end.
         let mut products = [[0.0; PARAMETERS]; PARAMETERS];

@@ -128,7 +128,18 @@ pub(super) fn all(features: &Features, setting: &Setting) -> Vec<Hypothesis> {
     drift(&mut ways, setting, seen);
     supply(&mut ways, setting, seen);
     transfers(&mut ways, features);
+    whole(&mut ways.list);
     ways.list
+}
+
+/// Makes the shares of each cause's ways whole again where some of them cannot be seen in this log.
+fn whole(ways: &mut [Hypothesis]) {
+    for cause in Cause::ALL {
+        let sum: f64 = ways.iter().filter(|way| way.cause == cause).map(|way| way.ln_share.exp()).sum();
+        for way in ways.iter_mut().filter(|way| way.cause == cause) {
+            way.ln_share -= sum.ln();
+        }
+    }
 }
 
 /// Shares of step, ramp, bend and ramp that ends.

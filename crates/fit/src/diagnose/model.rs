@@ -10,7 +10,7 @@ use super::log::{Background, Species};
 use super::robust::median_in_place;
 
 /// Number of parameters without change.
-pub(super) const BASE: usize = 27;
+pub(super) const BASE: usize = 31;
 /// With the amplitudes of at most two changes.
 pub(super) const PARAMETERS: usize = BASE + 6;
 /// A vector of parameters.
@@ -22,6 +22,19 @@ pub(super) const OXYGEN_IN_AIR_PPM: f64 = 209_476.0;
 const USUAL_ROOM_WATER_PPM: f64 = 11_800.0;
 /// What diffuses in through a leak without under-pressure counts as this much under-pressure, Pa.
 const DIFFUSION_PA: f64 = 2.0;
+
+/// Parameters with their exponentials, which most rows need.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Point {
+    pub(super) at: Vector,
+    pub(super) exp: Vector,
+}
+
+impl From<&Vector> for Point {
+    fn from(at: &Vector) -> Self {
+        Self { at: *at, exp: at.map(f64::exp) }
+    }
+}
 
 /// Places of the parameters.
 pub(super) mod place {
@@ -57,6 +70,8 @@ pub(super) mod place {
     pub(crate) const AFTER_TRANSFERS: [usize; 2] = [23, 24];
     /// How much of what repeats daily or weekly is ingress that the other circumstances do not explain.
     pub(crate) const RHYTHM: [usize; 2] = [25, 26];
+    /// Relative daily wave, cosine and sine, of ingress that a change brought: it need not follow that of the rest.
+    pub(crate) const CHANGE_DAY: [[usize; 2]; 2] = [[27, 28], [29, 30]];
 }
 
 /// How a change comes.
@@ -246,6 +261,9 @@ fn base_prior(features: &Features, background: &Background, setting: &Setting, r
         for index in place::DAY[s] {
             set(index, 0.0, 0.06);
         }
+        for index in place::CHANGE_DAY[s] {
+            set(index, 0.0, 0.2);
+        }
         set(place::DOSE[s], (20.0_f64).ln(), 2.5);
         set(place::AFTER_TRANSFERS[s], (AFTER_TRANSFERS[s] * setting.ingress[s]).ln(), 1.2);
         // Where the pressure is logged, it explains what comes by day and by night; else the rhythm stands for it.
@@ -264,7 +282,7 @@ fn base_prior(features: &Features, background: &Background, setting: &Setting, r
 pub(super) fn predict(
     stream: &Stream,
     row: &Row,
-    theta: &Vector,
+    theta: &Point,
     changes: &[Change],
     setting: &Setting,
     slope: &mut Vector,
@@ -278,7 +296,7 @@ pub(super) fn predict(
             let above_zero = ingress / rate;
             let zero = zero(species, row, theta, changes, setting, &mut by_rate, above_zero);
             let value = above_zero + zero;
-            let compressing = value.hypot(stream.scale).recip();
+            let compressing = (value * value + stream.scale * stream.scale).sqrt().recip();
             for (slope, by_rate) in slope.iter_mut().zip(&by_rate) {
                 *slope = (*slope / rate - above_zero * by_rate) * compressing;
             }
@@ -286,7 +304,7 @@ pub(super) fn predict(
         }
         Kind::Rise(species) => {
             let value = ingress(species, row, theta, changes, setting, slope);
-            let compressing = value.hypot(stream.scale).recip();
+            let compressing = (value * value + stream.scale * stream.scale).sqrt().recip();
             scale(slope, compressing);
             compress(value, stream.scale)
         }
@@ -296,11 +314,11 @@ pub(super) fn predict(
             scale(slope, -1.0);
             let s = species.index();
             slope[place::DOSE[s]] = 1.0;
-            theta[place::DOSE[s]] - rate + grown(row, theta, changes, setting, slope, larger_doses)
+            theta.at[place::DOSE[s]] - rate + grown(row, theta, changes, setting, slope, larger_doses)
         }
         Kind::TransferCount => {
             slope[place::COUNT] = 1.0;
-            theta[place::COUNT]
+            theta.at[place::COUNT]
                 + grown(row, theta, changes, setting, slope, |effect| match effect {
                     Effect::Transfers { count, .. } => count,
                     _ => None,
@@ -308,14 +326,14 @@ pub(super) fn predict(
         }
         Kind::Flow => {
             slope[place::FLOW] = 1.0;
-            theta[place::FLOW] - fallen(row, theta, changes, setting, slope)
+            theta.at[place::FLOW] - fallen(row, theta, changes, setting, slope)
         }
         Kind::Makeup => {
             slope[place::MAKEUP] = 1.0;
             let follows = relative_over_pressure(row, setting) - 1.0;
             slope[place::MAKEUP_PRESSURE] = follows;
-            theta[place::MAKEUP]
-                + theta[place::MAKEUP_PRESSURE] * follows
+            theta.at[place::MAKEUP]
+                + theta.at[place::MAKEUP_PRESSURE] * follows
                 + makeup_growth(row, theta, changes, setting, slope)
         }
     }
@@ -331,7 +349,7 @@ fn scale(slope: &mut Vector, factor: f64) {
 fn ingress(
     species: Species,
     row: &Row,
-    theta: &Vector,
+    theta: &Point,
     changes: &[Change],
     setting: &Setting,
     slope: &mut Vector,
@@ -339,7 +357,7 @@ fn ingress(
     let s = species.index();
     let at = &row.at;
     let is_water = species == Species::Water;
-    let ratio = if is_water { setting.air_ratio * (theta[place::ROOM_WATER] + at.ln_room_water).exp() } else { 1.0 };
+    let ratio = if is_water { setting.air_ratio * (theta.at[place::ROOM_WATER] + at.ln_room_water).exp() } else { 1.0 };
     let mut total = 0.0;
     let mut add = |value: f64, by: &[(usize, f64)], slope: &mut Vector| {
         total += value;
@@ -349,11 +367,11 @@ fn ingress(
     };
     let water = if is_water { 1.0 } else { 0.0 };
     let drive = leak_drive(at) * ratio;
-    add(theta[place::LEAK].exp() * drive, &[(place::LEAK, 1.0), (place::ROOM_WATER, water)], slope);
-    let heat = theta[place::TEMPERATURE[s]] * at.temperature_k;
-    let humid = water * theta[place::HUMIDITY] * at.ln_room_water;
+    add(theta.exp[place::LEAK] * drive, &[(place::LEAK, 1.0), (place::ROOM_WATER, water)], slope);
+    let heat = theta.at[place::TEMPERATURE[s]] * at.temperature_k;
+    let humid = water * theta.at[place::HUMIDITY] * at.ln_room_water;
     add(
-        (theta[place::STEADY[s]] + (heat + humid).clamp(-2.0, 2.0)).exp(),
+        (theta.at[place::STEADY[s]] + (heat + humid).clamp(-2.0, 2.0)).exp(),
         &[
             (place::STEADY[s], 1.0),
             (place::TEMPERATURE[s], at.temperature_k),
@@ -361,17 +379,70 @@ fn ingress(
         ],
         slope,
     );
-    add(theta[place::SUPPLY[s]].exp() * at.makeup, &[(place::SUPPLY[s], 1.0)], slope);
+    add(theta.exp[place::SUPPLY[s]] * at.makeup, &[(place::SUPPLY[s], 1.0)], slope);
     if at.transfers > 0.0 {
         let after = place::AFTER_TRANSFERS[s];
         let mut larger = [0.0; PARAMETERS];
         let growth = grown(row, theta, changes, setting, &mut larger, larger_doses);
-        let value = (theta[after] + growth).exp() * at.transfers;
+        let value = (theta.at[after] + growth).exp() * at.transfers;
         add(value, &[(after, 1.0)], slope);
         for (slope, larger) in slope.iter_mut().zip(&larger) {
             *slope += value * larger;
         }
     }
+    let rhythm = (theta.at[place::RHYTHM[s]] * at.rhythm[s]).clamp(-2.0, 2.0).exp();
+    let (usual_wave, usual) = wave(place::DAY[s], at, theta);
+    scale(slope, usual_wave * rhythm);
+    for (index, factor) in usual {
+        slope[index] += total * rhythm * factor;
+    }
+    slope[place::RHYTHM[s]] += total * rhythm * usual_wave * at.rhythm[s];
+    let total = total * rhythm * usual_wave;
+    if changes.iter().all(|change| row.time_h <= change.onset_h) {
+        return total;
+    }
+    let mut by_change = [0.0; PARAMETERS];
+    let more = changed_ingress(species, row, theta, changes, setting, &mut by_change);
+    if more <= 0.0 {
+        return total;
+    }
+    let (own_wave, own) = wave(place::CHANGE_DAY[s], at, theta);
+    for (slope, by_change) in slope.iter_mut().zip(&by_change) {
+        *slope += own_wave * by_change;
+    }
+    for (index, factor) in own {
+        slope[index] += more * factor;
+    }
+    total + more * own_wave
+}
+
+/// A relative daily wave, and its derivatives.
+fn wave([cos, sin]: [usize; 2], at: &Circumstances, theta: &Point) -> (f64, [(usize, f64); 2]) {
+    let wave = (1.0 + theta.at[cos] * at.day[0] + theta.at[sin] * at.day[1]).max(0.3);
+    (wave, [(cos, at.day[0]), (sin, at.day[1])])
+}
+
+/// Ingress that the changes brought, in ppm/h, without its daily wave.
+fn changed_ingress(
+    species: Species,
+    row: &Row,
+    theta: &Point,
+    changes: &[Change],
+    setting: &Setting,
+    slope: &mut Vector,
+) -> f64 {
+    let s = species.index();
+    let at = &row.at;
+    let is_water = species == Species::Water;
+    let water = if is_water { 1.0 } else { 0.0 };
+    let ratio = if is_water { setting.air_ratio * (theta.at[place::ROOM_WATER] + at.ln_room_water).exp() } else { 1.0 };
+    let mut total = 0.0;
+    let mut add = |value: f64, by: &[(usize, f64)], slope: &mut Vector| {
+        total += value;
+        for (index, factor) in by {
+            slope[*index] += value * factor;
+        }
+    };
     for change in changes {
         let share = change.profile.at(row.time_h, change.onset_h, setting.end_h);
         if share <= 0.0 {
@@ -379,52 +450,47 @@ fn ingress(
         }
         match change.effect {
             Effect::Leak { size, .. } => {
-                add(theta[size].exp() * share * drive, &[(size, 1.0), (place::ROOM_WATER, water)], slope);
+                let value = theta.exp[size] * share * leak_drive(at) * ratio;
+                add(value, &[(size, 1.0), (place::ROOM_WATER, water)], slope);
             }
             Effect::Permeation { size, ratio } => {
-                let of = if is_water { theta[ratio] } else { 0.0 };
-                let value = share * (theta[size] + of + (heat + humid).clamp(-2.0, 2.0)).exp();
+                let heat = theta.at[place::TEMPERATURE[s]] * at.temperature_k;
+                let humid = water * theta.at[place::HUMIDITY] * at.ln_room_water;
+                let of = if is_water { theta.at[ratio] } else { 0.0 };
+                let value = share * (theta.at[size] + of + (heat + humid).clamp(-2.0, 2.0)).exp();
                 add(value, &[(size, 1.0), (ratio, water)], slope);
             }
             Effect::Outgassing { water: size, oxygen } => {
-                // Fresh goods give off what they have whether it is warm or not; old walls follow the warmth.
-                let given = share * (theta[size] + 0.5 * heat.clamp(-2.0, 2.0)).exp();
+                let given = share * theta.exp[size];
                 match oxygen {
-                    _ if is_water => add(given, &[(size, 1.0), (place::TEMPERATURE[s], 0.5 * at.temperature_k)], slope),
-                    Some(ratio) => add(given * theta[ratio].exp(), &[(size, 1.0), (ratio, 1.0)], slope),
+                    _ if is_water => add(given, &[(size, 1.0)], slope),
+                    Some(ratio) => add(given * theta.exp[ratio], &[(size, 1.0), (ratio, 1.0)], slope),
                     None => {}
                 }
             }
             Effect::Supply(sizes) => {
                 if let Some(size) = sizes[s] {
-                    add(share * theta[size].exp() * at.makeup, &[(size, 1.0)], slope);
+                    add(share * theta.exp[size] * at.makeup, &[(size, 1.0)], slope);
                 }
             }
             _ => {}
         }
     }
-    let [cos, sin] = place::DAY[s];
-    let rhythm = (theta[place::RHYTHM[s]] * at.rhythm[s]).clamp(-2.0, 2.0).exp();
-    let wave = (1.0 + theta[cos] * at.day[0] + theta[sin] * at.day[1]).max(0.3);
-    scale(slope, wave * rhythm);
-    slope[cos] += total * rhythm * at.day[0];
-    slope[sin] += total * rhythm * at.day[1];
-    slope[place::RHYTHM[s]] += total * rhythm * wave * at.rhythm[s];
-    total * rhythm * wave
+    total
 }
 
 /// ln of the purifier's rate, 1/h.
 fn ln_rate(
     species: Species,
     row: &Row,
-    theta: &Vector,
+    theta: &Point,
     changes: &[Change],
     setting: &Setting,
     slope: &mut Vector,
 ) -> f64 {
     let s = species.index();
     slope[place::PURIFIER[s]] = 1.0;
-    let mut rate = theta[place::PURIFIER[s]] + row.at.ln_flow;
+    let mut rate = theta.at[place::PURIFIER[s]] + row.at.ln_flow;
     for change in changes {
         let share = change.profile.at(row.time_h, change.onset_h, setting.end_h);
         let size = match change.effect {
@@ -434,7 +500,7 @@ fn ln_rate(
             _ => None,
         };
         if let Some(size) = size {
-            let fall = theta[size].exp() * share;
+            let fall = theta.exp[size] * share;
             rate -= fall;
             slope[size] -= fall;
         }
@@ -446,21 +512,21 @@ fn ln_rate(
 fn zero(
     species: Species,
     row: &Row,
-    theta: &Vector,
+    theta: &Point,
     changes: &[Change],
     setting: &Setting,
     by_rate: &mut Vector,
     above_zero: f64,
 ) -> f64 {
     let s = species.index();
-    let mut zero = theta[place::ZERO[s]];
+    let mut zero = theta.at[place::ZERO[s]];
     let unit = -1.0 / above_zero.max(1e-12);
     by_rate[place::ZERO[s]] += unit;
     for change in changes {
         if let Effect::Drift { species: own, size, sign } = change.effect
             && own == species
         {
-            let moved = sign * theta[size].exp() * change.profile.at(row.time_h, change.onset_h, setting.end_h);
+            let moved = sign * theta.exp[size] * change.profile.at(row.time_h, change.onset_h, setting.end_h);
             zero += moved;
             by_rate[size] += moved * unit;
         }
@@ -471,7 +537,7 @@ fn zero(
 /// Growth of a logarithm by the changes that have one.
 fn grown(
     row: &Row,
-    theta: &Vector,
+    theta: &Point,
     changes: &[Change],
     setting: &Setting,
     slope: &mut Vector,
@@ -480,7 +546,7 @@ fn grown(
     let mut sum = 0.0;
     for change in changes {
         if let Some(size) = of(change.effect) {
-            let growth = theta[size].exp() * change.profile.at(row.time_h, change.onset_h, setting.end_h);
+            let growth = theta.exp[size] * change.profile.at(row.time_h, change.onset_h, setting.end_h);
             sum += growth;
             slope[size] += growth;
         }
@@ -497,7 +563,7 @@ fn larger_doses(effect: Effect) -> Option<usize> {
 }
 
 /// Fall of the logarithm of the flow.
-fn fallen(row: &Row, theta: &Vector, changes: &[Change], setting: &Setting, slope: &mut Vector) -> f64 {
+fn fallen(row: &Row, theta: &Point, changes: &[Change], setting: &Setting, slope: &mut Vector) -> f64 {
     let fall = grown(row, theta, changes, setting, slope, |effect| match effect {
         Effect::Flow(size) => Some(size),
         _ => None,
@@ -516,7 +582,7 @@ fn relative_over_pressure(row: &Row, setting: &Setting) -> f64 {
 }
 
 /// A leak of a box above the room's pressure takes make-up gas.
-fn makeup_growth(row: &Row, theta: &Vector, changes: &[Change], setting: &Setting, slope: &mut Vector) -> f64 {
+fn makeup_growth(row: &Row, theta: &Point, changes: &[Change], setting: &Setting, slope: &mut Vector) -> f64 {
     let mut sum = 0.0;
     for change in changes {
         if let Effect::Leak { makeup, .. } = change.effect
@@ -524,7 +590,7 @@ fn makeup_growth(row: &Row, theta: &Vector, changes: &[Change], setting: &Settin
         {
             let share =
                 change.profile.at(row.time_h, change.onset_h, setting.end_h) * relative_over_pressure(row, setting);
-            let growth = (theta[makeup].exp() * share).min(20.0);
+            let growth = (theta.exp[makeup] * share).min(20.0);
             sum += growth.ln_1p();
             slope[makeup] += growth / (1.0 + growth);
         }

@@ -4,7 +4,7 @@ use super::compare::Weighed;
 use super::feature::{Circumstances, Features, Kind, Row, Stream};
 use super::hypothesis::Cause;
 use super::log::Species;
-use super::model::{Effect, PARAMETERS, Setting, place, predict};
+use super::model::{Effect, PARAMETERS, Point, Setting, place, predict};
 use crate::simulate::Random;
 
 /// What could be measured next.
@@ -97,7 +97,14 @@ impl Situation<'_> {
         let stream = Stream { kind, scale: 0.0, rows: Vec::new() };
         let time_h = self.features.duration_h;
         let row = Row { time_h, value: 0.0, y: 0.0, sd: 1.0, censored: false, at };
-        predict(&stream, &row, &weighed.account.theta, &weighed.account.changes, self.setting, &mut [0.0; PARAMETERS])
+        predict(
+            &stream,
+            &row,
+            &Point::from(&weighed.account.theta),
+            &weighed.account.changes,
+            self.setting,
+            &mut [0.0; PARAMETERS],
+        )
     }
 
     fn outcome(&self, measurement: Measurement, weighed: &Weighed) -> [f64; 2] {

@@ -1,10 +1,14 @@
 //! How often the diagnosis of simulated working logs is right, and what its probabilities are worth.
 //!
-//! `cargo run --release -p tightfit-fit --example diagnose-study -- --logs 20 [--seed 1] [--each]`
+//! `cargo run --release -p tightfit-fit --example diagnose-study -- --logs 20 [--seed 1] [--each] [--other]`;
+//! `--other` takes the logs from a second generator that is built otherwise.
 #![allow(clippy::print_stdout, reason = "a study prints its table")]
+
+mod other_box;
 
 use std::time::Instant;
 
+use other_box::OtherBox;
 use tightfit_fit::diagnose::{Cause, Diagnosis, diagnose};
 use tightfit_fit::simulate::{Channels, WorkingLog};
 
@@ -25,6 +29,7 @@ fn main() {
     };
     let (logs, seed, only) = (number("--logs", 6), number("--seed", 1), number("--only", 99));
     let each = arguments.iter().any(|argument| argument == "--each");
+    let is_other = arguments.iter().any(|argument| argument == "--other");
     let mut cases = Vec::new();
     let mut slowest = 0.0_f64;
     for (kind, cause) in Cause::ALL.into_iter().enumerate() {
@@ -53,23 +58,29 @@ fn main() {
                 },
             };
             let own_seed = seed * 1_000_000 + kind as u64 * 10_000 + index;
-            let log = simulated.simulate(own_seed);
+            let (log, background, onset_s) = if is_other {
+                let made = OtherBox { cause, channels, factor: simulated.factor }.make(own_seed);
+                (made.log, made.background, made.onset_s)
+            } else {
+                let made = simulated.simulate(own_seed);
+                (made.log, made.background, made.onset_s)
+            };
             let start = Instant::now();
-            let Ok(diagnosis) = diagnose(&log.log, &log.background) else {
+            let Ok(diagnosis) = diagnose(&log, &background) else {
                 println!("{own_seed}: {} cannot be diagnosed", cause.as_str());
                 continue;
             };
             slowest = slowest.max(start.elapsed().as_secs_f64());
             if each {
-                print_case(own_seed, &simulated, &diagnosis, log.onset_s, start.elapsed().as_secs_f64());
+                print_case(own_seed, &simulated, &diagnosis, onset_s, start.elapsed().as_secs_f64());
             }
             cases.push(Case {
                 truth: cause,
-                second: simulated.second,
+                second: simulated.second.filter(|_| !is_other),
                 channels,
                 strong,
                 diagnosis,
-                onset_s: log.onset_s,
+                onset_s,
             });
         }
     }
@@ -139,6 +150,8 @@ fn summary(cases: &[Case]) {
         );
     }
     reliability(cases);
+    decided("all", &of(&|_| true));
+    decided("oxygen only", &of(&|c| c.channels == Channels::OxygenOnly));
     let covered: Vec<bool> = cases
         .iter()
         .filter(|case| is_right(case))
@@ -150,6 +163,27 @@ fn summary(cases: &[Case]) {
         .collect();
     let inside = covered.iter().filter(|inside| **inside).count();
     println!("onset inside its interval: {inside} of {}", covered.len());
+}
+
+/// Whether the leader is at least even and twice as probable as the next, as the program asks before it picks one.
+fn is_decided(case: &Case) -> bool {
+    let [first, second] = [0, 1].map(|i| case.diagnosis.explanations[i].probability);
+    first >= 0.5 && first >= 2.0 * second
+}
+
+fn decided(name: &str, cases: &[&Case]) {
+    let decided: Vec<_> = cases.iter().filter(|case| is_decided(case)).collect();
+    let right = decided.iter().filter(|case| is_right(case)).count();
+    let named =
+        |case: &&&Case| case.diagnosis.explanations.iter().any(|own| own.cause == case.truth && own.probability > 0.1);
+    let open: Vec<_> = cases.iter().filter(|case| !is_decided(case)).collect();
+    let among = open.iter().filter(|case| named(case)).count();
+    println!(
+        "{name}: decided {} of {}, right {right}; left open {}, the truth among those above 10 % in {among}",
+        decided.len(),
+        cases.len(),
+        open.len()
+    );
 }
 
 /// Of what was called so probable, how much was so; and the Brier score of the leading explanation.

@@ -139,8 +139,9 @@ fn draw(random: &mut Random, cause: Cause) -> Draw {
     let ingress = [0, 1].map(|s| floor[s] * rate[s]);
     let leak_m3_per_h = through_leaks * ingress[0] * volume_m3 / AIR_OXYGEN_PPM / drive.max(0.3);
     let by_gloves = if cause == Cause::GlovePermeation { random.uniform(0.5, 0.9) } else { random.uniform(0.1, 0.7) };
-    let oxygen = (1.0 - through_leaks) * by_gloves * ingress[0];
-    let gloves = [oxygen, (oxygen * log_uniform(random, 2.5, 25.0)).min(0.9 * ingress[1])];
+    let ratio = log_uniform(random, 2.5, 25.0);
+    let oxygen = ((1.0 - through_leaks) * by_gloves * ingress[0]).min(by_gloves * ingress[1] / ratio);
+    let gloves = [oxygen, oxygen * ratio];
     let makeup_m3_per_h = log_uniform(random, 0.005, 0.15) * volume_m3;
     // Sound boxes are those that could be mistaken: warm days, cold nights and busy people.
     let sound = cause == Cause::NothingChanged;
@@ -156,7 +157,7 @@ fn draw(random: &mut Random, cause: Cause) -> Draw {
         makeup_m3_per_h,
         walls: [[0.0, 3.0], [wet * 10.0, 25.0], [wet * 30.0, 250.0]],
         seepage: [
-            ((1.0 - through_leaks) * (1.0 - by_gloves) * ingress[0]).max(0.05 * ingress[0]),
+            ((1.0 - through_leaks) * ingress[0] - oxygen).max(0.05 * ingress[0]),
             (ingress[1] - gloves[1]).max(0.1 * ingress[1]),
         ],
         set_pa,
@@ -226,7 +227,8 @@ fn run(random: &mut Random, own: &Draw, fault: Option<Fault>, end_h: f64, channe
         let leak = own.leak_m3_per_h * is(Cause::Leak).map_or(1.0, |f| f.times(time_h));
         let through = |pa: f64| (pa.max(0.0) / 100.0).powf(own.exponent);
         let inflow = leak * (through(-pressure) + 0.02);
-        let valve = if random.uniform(0.0, 1.0) < 0.2 { 5.0 } else { 0.0 };
+        // A valve that opens some times a minute.
+        let valve = (0..4).filter(|_| random.uniform(0.0, 1.0) < 0.5).count() as f64 / 2.0;
         let makeup = (own.makeup_m3_per_h * if staffed { 1.5 } else { 0.7 } + 0.8 * leak * through(pressure)) * valve;
         let more = |cause: Cause, larger: bool| {
             is(cause).filter(|fault| fault.species[0] == larger).map_or(1.0, |fault| fault.times(time_h))

@@ -1,5 +1,7 @@
 //! A working log from an export to explanations.
 
+use tightfit_history::{Content, NewEntry, QualificationEntry, Store, StoredResult};
+
 use crate::support::Bench;
 
 fn probabilities(result: &serde_json::Value) -> Vec<f64> {
@@ -80,4 +82,67 @@ fn a_qualification_reports_a_working_log_without_results() {
     let test = &run.json()["tests"][0];
     assert_eq!(test["valid"], true);
     assert!(test["notes"].to_string().contains("tightfit diagnose"));
+}
+
+/// A result of the store as far as a diagnosis reads it.
+fn stored(quantity: &str, unit: &str, value: f64) -> StoredResult {
+    StoredResult {
+        test: "earlier".to_owned(),
+        quantity: quantity.to_owned(),
+        kind: "estimate".to_owned(),
+        unit: unit.to_owned(),
+        value: Some(value),
+        standard_uncertainty: Some(0.05 * value),
+        at: if quantity == "hourly_leak_rate" { "-1000 Pa".to_owned() } else { String::new() },
+        valid: true,
+        ..StoredResult::default()
+    }
+}
+
+fn entry(day: &str, content: Content) -> NewEntry {
+    NewEntry { enclosure: "K-12".to_owned(), day: day.to_owned(), identity: day.to_owned(), corrects: None, content }
+}
+
+fn qualification(results: Vec<StoredResult>) -> Content {
+    Content::Qualification(Box::new(QualificationEntry { results, ..QualificationEntry::default() }))
+}
+
+#[test]
+fn what_the_store_holds_of_the_enclosure_is_taken_into_account_and_said() {
+    let bench = Bench::with_demo();
+    let mut store = Store::open_or_create(&bench.path("years.sqlite")).unwrap();
+    let results = vec![stored("time_constant", "s", 65.0), stored("hourly_leak_rate", "1/h", 1e-4)];
+    store.add(&entry("2026-05-04", qualification(results))).unwrap();
+    let regeneration = Content::Service { what: "regeneration".to_owned(), note: "as every summer".to_owned() };
+    store.add(&entry("2026-07-01", regeneration)).unwrap();
+    let gloves = Content::Service { what: "gloves".to_owned(), note: "left glove".to_owned() };
+    store.add(&entry("2026-09-15", gloves)).unwrap();
+    drop(store);
+    let run = bench.run(&["diagnose", "rising.toml", "--store", "years.sqlite", "--format", "json", "--out", "page"]);
+    assert_eq!(run.code, 0, "{run:?}");
+    let notes = run.json()["notes"].to_string();
+    for said in [
+        "the store's result of 2026-05-04, before a service on 2026-07-01 (regeneration) gave a time constant of 65.0 s: \
+         taken as the state that the log started from",
+        "gave a leak rate of 1.00e-4 1/h at -1000 Pa: taken as the state that the log started from",
+        "a service on 2026-09-15, while the log ran (gloves: left glove)",
+    ] {
+        assert!(notes.contains(said), "{said}: {notes}");
+    }
+    assert!(bench.read("page/diagnosis.html").contains("taken as the state that the log started from"));
+    let without = bench.run(&["diagnose", "rising.toml", "--format", "json"]);
+    assert!(!without.json()["notes"].to_string().contains("the store"), "{without:?}");
+    let missing = bench.run(&["diagnose", "rising.toml", "--store", "none.sqlite"]);
+    assert_eq!(missing.code, 2, "{missing:?}");
+}
+
+#[test]
+fn a_leak_rate_measured_after_the_log_counts_as_evidence_on_its_end() {
+    let bench = Bench::with_demo();
+    let mut store = Store::open_or_create(&bench.path("years.sqlite")).unwrap();
+    store.add(&entry("2026-09-22", qualification(vec![stored("hourly_leak_rate", "1/h", 5e-4)]))).unwrap();
+    drop(store);
+    let run = bench.run(&["diagnose", "rising.toml", "--store", "years.sqlite", "--format", "json"]);
+    let notes = run.json()["notes"].to_string();
+    assert!(notes.contains("2026-09-22 gave a leak rate of 5.00e-4 1/h at -1000 Pa: taken as evidence on"), "{notes}");
 }

@@ -1,6 +1,6 @@
 //! Diagnoses of simulated working logs. The large study is `cargo run --release -p tightfit-fit --example diagnose-study`.
 
-use tightfit_fit::diagnose::{Background, Cause, DiagnoseError, Log, Trace, diagnose, undecided};
+use tightfit_fit::diagnose::{Background, Cause, DiagnoseError, Kind, Known, Log, Tested, Trace, diagnose, undecided};
 use tightfit_fit::simulate::{Channels, WorkingLog};
 
 fn first(cause: Cause, seed: u64) -> (Cause, f64, Option<bool>) {
@@ -44,4 +44,26 @@ fn constant_readings_give_no_nonsense() {
     assert_eq!(diagnosis.explanations[0].cause, Cause::NothingChanged);
     assert!(diagnosis.explanations.iter().all(|own| own.probability.is_finite()));
     assert_eq!(undecided().len(), 10);
+}
+
+#[test]
+fn a_leak_test_after_the_log_moves_the_probability_of_a_leak() {
+    let simulated =
+        WorkingLog { cause: Cause::Leak, second: None, factor: [1.6, 1.8], channels: Channels::Full, days: [6.0, 6.0] }
+            .simulate(13);
+    // Oxygen and pressure alone leave it open what came in more.
+    let log = Log {
+        oxygen_ppm: simulated.log.oxygen_ppm.clone(),
+        gauge_pressure_pa: simulated.log.gauge_pressure_pa.clone(),
+        ..Log::default()
+    };
+    let leak = |leakage: f64| {
+        let known = Known { value: leakage, standard_uncertainty: 0.05 * leakage };
+        let tested = Tested { time_s: 1e7, kind: Kind::Leakage, known, under_pressure_pa: None };
+        let background = Background { tested: vec![tested], ..simulated.background.clone() };
+        let diagnosis = diagnose(&log, &background).unwrap();
+        diagnosis.explanations.iter().find(|own| own.cause == Cause::Leak).unwrap().probability
+    };
+    let (tight, leaky) = (leak(0.01), leak(1.0));
+    assert!(tight < 0.1 && leaky > 0.5, "{tight} against {leaky}");
 }

@@ -243,8 +243,10 @@ Examples:
   tightfit diagnose plan.toml --out diagnosis
   tightfit diagnose plan.toml --format json > diagnosis.json
 
-The plan needs a test with method = \"operating-log\". Of its other tests, rises
-and clean-ups count as evidence.
+The plan needs a test with method = \"operating-log\". Its other tests count too:
+rises, leak rates and clean-ups. So do the results that the store holds of the
+enclosure (see tightfit history): the user's own store where there is one, or
+that of --store.
 
 Exit codes: 0 an explanation stands out, or nothing changed; 2 usage or input
 error; 3 the leading explanations cannot be told apart; 4 not valid.";
@@ -259,6 +261,9 @@ pub(crate) struct DiagnoseArgs {
     pub(crate) test: Option<String>,
     #[command(flatten)]
     pub(crate) folder: FolderArgs,
+    /// The store of earlier results; without it the user's own, where there is one
+    #[arg(long, value_name = "FILE")]
+    pub(crate) store: Option<PathBuf>,
     /// Let files lie in this folder too
     #[arg(long, value_name = "DIR")]
     pub(crate) data_root: Option<PathBuf>,

@@ -2,8 +2,11 @@
 
 use std::io;
 
+use tightfit_history::{Entry, Store};
+use tightfit_report::history::{HistoryError, store_path};
 use tightfit_report::{diagnose, folders, read_plan, text};
 
+use super::history;
 use super::qualify::refuse;
 use crate::args::{DiagnoseArgs, Format};
 use crate::exit::Exit;
@@ -15,7 +18,15 @@ pub(crate) fn run(args: &DiagnoseArgs) -> io::Result<Exit> {
         Err(error) => return Ok(refuse(&error)),
     };
     let folders = folders(&args.plan, args.data_root.clone());
-    let diagnosed = match diagnose::diagnose(&plan, args.test.as_deref(), &folders) {
+    let store = match remembered(args, &plan.enclosure.id) {
+        Ok(entries) => entries,
+        Err(error) if args.store.is_some() => return Ok(history::refuse(&error)),
+        Err(error) => {
+            output::remark(&format!("earlier results are left out: {error}"));
+            Vec::new()
+        }
+    };
+    let diagnosed = match diagnose::diagnose(&plan, args.test.as_deref(), &folders, &store) {
         Ok(diagnosed) => diagnosed,
         Err(error) => {
             output::error(&error.to_string(), Some(&error.hint()));
@@ -36,4 +47,16 @@ pub(crate) fn run(args: &DiagnoseArgs) -> io::Result<Exit> {
         Format::Text => output::result(&text::diagnosis(&diagnosed.result, output::paint()))?,
     }
     Ok(Exit::Verdict(diagnosed.exit_code()))
+}
+
+/// What the store holds of the enclosure; nothing where the user has none.
+fn remembered(args: &DiagnoseArgs, enclosure: &str) -> Result<Vec<Entry>, HistoryError> {
+    let path = match store_path(args.store.as_deref()) {
+        Err(HistoryError::NoHome) => return Ok(Vec::new()),
+        path => path?,
+    };
+    if args.store.is_none() && !path.exists() {
+        return Ok(Vec::new());
+    }
+    Ok(Store::open(&path)?.standing(enclosure)?)
 }

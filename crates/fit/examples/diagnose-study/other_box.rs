@@ -282,10 +282,10 @@ fn run(random: &mut Random, own: &Draw, fault: Option<Fault>, end_h: f64, channe
             let shown = [0, 1].map(|s| {
                 let moved = is(Cause::AnalyserDrift)
                     .filter(|fault| fault.species[s] && (s == 0 || !fault.species[0]))
-                    .map_or(0.0, |fault| match fault.sign > 0.0 {
-                        true => (fault.times(time_h) - 1.0) * floor[s],
-                        // Below zero nothing is shown.
-                        false => (1.0 / fault.times(time_h) - 1.0) * floor[s],
+                    .map_or(0.0, |fault| {
+                        // Downwards no further than to zero, below which nothing is shown.
+                        let times = fault.times(time_h);
+                        (if fault.sign > 0.0 { times } else { times.recip() } - 1.0) * floor[s]
                     });
                 let reading = seen[s] + zero[s] + fast[s] + slow[s] + moved + 0.3 * noise[s][0] * random.normal();
                 ((reading / resolution).round() * resolution).max(0.0)

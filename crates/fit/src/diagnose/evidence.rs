@@ -36,6 +36,7 @@ impl Wander {
             Kind::DoseArea(_) => [0.25_f64.max(self.dose), 60.0],
             Kind::TransferCount => [0.2_f64.max(self.dose), 60.0],
             Kind::Flow => [0.01_f64.max(0.5 * self.dose), 60.0],
+            Kind::Leakage => [0.05, 60.0],
             Kind::Makeup => [0.1_f64.max(2.0 * self.dose), 30.0],
         }
     }

@@ -4,7 +4,7 @@ use super::dose::{Doses, find};
 use super::grid::{Grid, State};
 use super::log::{Background, Species};
 use super::robust::{deviation_from_absolute, median_in_place, trimmed_mean};
-use super::{regime, rhythm};
+use super::{regime, rhythm, tested};
 
 /// Cells of floor: about so many in a log, none shorter or longer than these, h.
 const CELLS: f64 = 180.0;
@@ -35,6 +35,8 @@ pub enum Kind {
     Flow,
     /// Make-up flow.
     Makeup,
+    /// Oxygen through leaks per Pa of under-pressure, by leak tests.
+    Leakage,
 }
 
 /// Circumstances of a row.
@@ -149,6 +151,7 @@ impl Features {
         streams.push(flows(grid, &usual, Kind::Flow, cell_h));
         streams.push(flows(grid, &usual, Kind::Makeup, cell_h));
         streams.retain(|stream| !stream.rows.is_empty());
+        tested::add(&mut streams, &background.tested, grid.start_s, duration_h);
         rhythm::add(&mut streams, duration_h, cell_h);
         let has = |kind: Kind| streams.iter().any(|stream| stream.kind == kind);
         Self {

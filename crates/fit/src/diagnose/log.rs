@@ -1,5 +1,7 @@
 //! What a working log holds, and what is known beside it.
 
+use super::feature::Kind;
+
 /// One logged channel.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Trace {
@@ -62,8 +64,25 @@ pub struct Background {
     pub time_constant_h: Option<Known>,
     /// Ingress of oxygen and water by an earlier test, ppm/h.
     pub ingress_ppm_per_h: [Option<Known>; 2],
+    /// Oxygen through leaks by an earlier leak test, ppm/h per Pa of under-pressure.
+    pub leakage_ppm_per_h_per_pa: Option<Known>,
+    /// What tests found while the log ran or after.
+    pub tested: Vec<Tested>,
     /// What part of the oxygen's ingress came through leaks by an earlier test, 0 to 1.
     pub leak_share: Option<f64>,
+}
+
+/// What a test found at its time, which is evidence on the state of the enclosure then.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Tested {
+    /// Time on the log's clock, s; after the end of the log it counts as its end.
+    pub time_s: f64,
+    /// What: a rise in ppm/h, a decay rate in 1/h, or leakage in ppm/h per Pa.
+    pub kind: Kind,
+    /// The number.
+    pub known: Known,
+    /// Pressure below that of the room while it was measured, Pa; `None` where it was as in the log.
+    pub under_pressure_pa: Option<f64>,
 }
 
 /// Oxygen or water.

@@ -19,9 +19,10 @@ mod regime;
 mod result;
 mod rhythm;
 mod robust;
+mod tested;
 
 pub use feature::Kind;
 pub use hypothesis::Cause;
-pub use log::{Background, Known, Log, Species, Trace};
+pub use log::{Background, Known, Log, Species, Tested, Trace};
 pub use next::{Measurement, Next, UNDER_PRESSURE_PA};
 pub use result::{DiagnoseError, Diagnosis, Explanation, Resolution, Shown, diagnose, undecided};

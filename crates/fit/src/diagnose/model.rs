@@ -240,7 +240,13 @@ fn base_prior(features: &Features, background: &Background, setting: &Setting, r
     let mut set = |index: usize, value: f64, deviation: f64| (mean[index], sd[index]) = (value, deviation);
     let leak_share = background.leak_share.unwrap_or(0.2).clamp(0.01, 1.0);
     let share_sd = if background.leak_share.is_some() { 0.8 } else { 1.5 };
-    set(place::LEAK, (leak_share * setting.ingress[0] / setting.leak_pressure_pa).ln(), share_sd);
+    match background.leakage_ppm_per_h_per_pa {
+        // What air carries in at the pressure of a leak test and what the log sees of it differ by a leak's law.
+        Some(known) => {
+            set(place::LEAK, known.value.ln(), (known.standard_uncertainty / known.value).min(1.5).hypot(0.4));
+        }
+        None => set(place::LEAK, (leak_share * setting.ingress[0] / setting.leak_pressure_pa).ln(), share_sd),
+    }
     set(place::ROOM_WATER, 0.0, if background.room_water_ppm.is_some() { 0.15 } else { 0.4 });
     set(place::HUMIDITY, 0.5, 0.4);
     for species in Species::BOTH {
@@ -327,6 +333,19 @@ pub(super) fn predict(
         Kind::Flow => {
             slope[place::FLOW] = 1.0;
             theta.at[place::FLOW] - fallen(row, theta, changes, setting, slope)
+        }
+        Kind::Leakage => {
+            let mut leakage = theta.exp[place::LEAK];
+            slope[place::LEAK] = leakage;
+            for change in changes {
+                if let Effect::Leak { size, .. } = change.effect {
+                    let more = theta.exp[size] * change.profile.at(row.time_h, change.onset_h, setting.end_h);
+                    leakage += more;
+                    slope[size] += more;
+                }
+            }
+            scale(slope, leakage.recip());
+            leakage.ln()
         }
         Kind::Makeup => {
             slope[place::MAKEUP] = 1.0;
@@ -527,8 +546,13 @@ fn zero(
             && own == species
         {
             let moved = sign * theta.exp[size] * change.profile.at(row.time_h, change.onset_h, setting.end_h);
-            zero += moved;
-            by_rate[size] += moved * unit;
+            // Zeros follow the warmth of the day too; without that a drift would be the only change that may not.
+            let (own_wave, own) = wave(place::CHANGE_DAY[s], &row.at, theta);
+            zero += moved * own_wave;
+            by_rate[size] += moved * own_wave * unit;
+            for (index, factor) in own {
+                by_rate[index] += moved * factor * unit;
+            }
         }
     }
     zero

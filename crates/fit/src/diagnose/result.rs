@@ -9,7 +9,7 @@ use super::feature::{Features, Kind, Row, expand};
 use super::grid::Grid;
 use super::hypothesis::Cause;
 use super::log::{Background, Log, Species};
-use super::model::prepare;
+use super::model::{Profile, prepare};
 use super::next::{self, Next};
 
 /// Why a log cannot be diagnosed.
@@ -232,10 +232,16 @@ impl Against<'_> {
 
 /// 95 % interval of the onset; a lead in evidence for one onset is worth less than it says, as for causes.
 fn began_h(weighed: &Weighed, features: &Features) -> Option<[f64; 2]> {
-    const TEMPERATURE: f64 = 2.0;
+    const TEMPERATURE: f64 = 3.0;
+    /// Faults do not grow by the shapes that are tried, and where a shape begins is not quite where they do: share of
+    /// the log.
+    const SHAPE: f64 = 0.03;
     let first = weighed.account.changes.first()?;
+    let grows = if first.profile == Profile::Step { 0.0 } else { SHAPE * features.duration_h };
+    let reach_h = features.cell_h + grows;
+    let widened = |[from, to]: [f64; 2]| Some([(from - reach_h).max(0.0), (to + reach_h).min(features.duration_h)]);
     if weighed.onsets.is_empty() {
-        return Some([first.onset_h - features.cell_h, first.onset_h + features.cell_h].map(|h| h.max(0.0)));
+        return widened([first.onset_h; 2]);
     }
     let largest = weighed.onsets.iter().map(|(_, weight)| *weight).fold(f64::NEG_INFINITY, f64::max);
     let weights: Vec<f64> = weighed.onsets.iter().map(|(_, weight)| ((weight - largest) / TEMPERATURE).exp()).collect();
@@ -250,7 +256,5 @@ fn began_h(weighed: &Weighed, features: &Features) -> Option<[f64; 2]> {
         }
         weighed.onsets.last().map_or(0.0, |(onset, _)| *onset)
     };
-    let low = (quantile(0.025) - features.cell_h).max(0.0);
-    let high = (quantile(0.975) + features.cell_h).min(features.duration_h);
-    Some([low, high])
+    widened([quantile(0.025), quantile(0.975)])
 }

@@ -9,7 +9,6 @@ use tightfit_quantity::permeability::{Elastomer, Permeant};
 
 use crate::data::{ChannelData, DataError, TestData};
 use crate::plan::{Measured, Plan};
-use crate::result::{Qualification, ResultValue};
 
 const PPM: f64 = 1e6;
 /// Compounding and age add this to the spread of ln(water over oxygen) that is published.
@@ -158,12 +157,8 @@ pub(super) fn room_pressure(plan: &Plan) -> f64 {
     plan.room.pressure.as_ref().map_or(STANDARD_ATMOSPHERE_PA, |pressure| pressure.si)
 }
 
-/// What plan and earlier tests tell beside the log, with sentences on what was taken from tests.
-pub(super) fn background(
-    plan: &Plan,
-    channels: &Channels<'_>,
-    tests: Option<&Qualification>,
-) -> (Background, Vec<String>) {
+/// What the plan tells beside the log.
+pub(super) fn background(plan: &Plan, channels: &Channels<'_>) -> Background {
     let flows: Option<Vec<f64>> =
         plan.enclosure.purifiers.iter().map(|p| p.flow.as_ref().map(|flow| flow.si)).collect();
     let room = &plan.room;
@@ -186,7 +181,7 @@ pub(super) fn background(
             standard_uncertainty: measured.standard_uncertainty.unwrap_or(0.3 * measured.si) * PPM,
         })
     };
-    let mut background = Background {
+    Background {
         volume_m3: plan.enclosure.volume.as_ref().map(|volume| volume.si),
         purifier_flow_m3_per_h: flows
             .filter(|flows| !flows.is_empty())
@@ -196,9 +191,7 @@ pub(super) fn background(
         zero_ppm: [zero(Channel::Oxygen), zero(Channel::Water)],
         supply_ppm: [known(&plan.supply.oxygen), known(&plan.supply.water)],
         ..Background::default()
-    };
-    let notes = tests.map(|tests| earlier(tests, &mut background)).unwrap_or_default();
-    (background, notes)
+    }
 }
 
 /// Whether an analyser's channel is that of the species.
@@ -223,47 +216,4 @@ fn permeation_ratio(plan: &Plan, room_water_ppm: f64) -> Option<(f64, f64)> {
         high = high.max(water[1] / oxygen[0] * air);
     }
     (high > 0.0).then(|| ((low * high).sqrt(), (0.5 * (high / low).ln()).hypot(BEYOND)))
-}
-
-/// Takes what earlier tests of the plan found.
-fn earlier(tests: &Qualification, background: &mut Background) -> Vec<String> {
-    let mut notes = Vec::new();
-    for test in tests.tests.iter().filter(|test| test.valid) {
-        let known = |name: &str, factor: f64| {
-            let found: &ResultValue = test.results.get(name)?;
-            let value = found.value.filter(|value| *value > 0.0)?;
-            Some(Known {
-                value: value * factor,
-                standard_uncertainty: found.standard_uncertainty.unwrap_or(value) * factor,
-            })
-        };
-        let id = &test.id;
-        if let Some(tau) = known("time_constant", 1.0 / SECONDS_PER_HOUR) {
-            notes.push(format!(
-                "test \"{id}\" found a time constant of {} s: taken as what the purifier did then",
-                tightfit_quantity::display_number(tau.value * SECONDS_PER_HOUR, 3)
-            ));
-            background.time_constant_h = Some(tau);
-        }
-        let (leak, permeation) = (known("oxygen_from_leak", 1.0), known("oxygen_from_permeation", 1.0));
-        if let (Some(leak), Some(permeation)) = (leak, permeation) {
-            let share = leak.value / (leak.value + permeation.value);
-            notes.push(format!(
-                "test \"{id}\" found {:.0} % of the oxygen coming through leaks: taken as a prior",
-                100.0 * share
-            ));
-            background.leak_share = Some(share);
-        }
-        for (index, name) in ["oxygen_ingress", "water_ingress"].into_iter().enumerate() {
-            if let Some(ingress) = known(name, 1.0) {
-                notes.push(format!(
-                    "test \"{id}\" found an ingress of {} ppm/h of {}: taken as a prior",
-                    tightfit_quantity::display_number(ingress.value, 3),
-                    ["oxygen", "water"][index]
-                ));
-                background.ingress_ppm_per_h[index] = Some(ingress);
-            }
-        }
-    }
-    notes
 }

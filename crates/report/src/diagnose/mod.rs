@@ -1,6 +1,7 @@
 //! Why ppm rises: a working log of a plan, explained.
 
 mod channels;
+mod earlier;
 mod page;
 mod result;
 mod words;
@@ -89,18 +90,25 @@ impl From<DataError> for DiagnosisError {
     }
 }
 
-/// Diagnoses the working log of a plan: the test called `test`, or the first one. Other tests of the plan count as
-/// evidence where they have results.
+/// Diagnoses the working log of a plan: the test called `test`, or the first one. Other tests of the plan, and what the
+/// store of results holds of the enclosure, tell the state that the log started from; those made while it ran or after
+/// count as evidence.
 ///
 /// # Errors
 /// See [`DiagnosisError`].
-pub fn diagnose(plan: &Plan, test: Option<&str>, folders: &Folders) -> Result<Diagnosed, DiagnosisError> {
+pub fn diagnose(
+    plan: &Plan,
+    test: Option<&str>,
+    folders: &Folders,
+    store: &[tightfit_history::Entry],
+) -> Result<Diagnosed, DiagnosisError> {
     let log = find(plan, test)?;
     let data = TestData::read(plan, log, &log.files, folders)?;
     let window_s = operating_log::window(&data, log);
     let channels = channels::Channels::gather(&data, window_s, channels::room_pressure(plan))?;
-    let earlier = earlier_tests(plan, folders);
-    let (background, mut notes) = channels::background(plan, &channels, earlier.as_ref());
+    let mut background = channels::background(plan, &channels);
+    let tests = earlier_tests(plan, folders);
+    let mut notes = earlier::take(&mut background, tests.as_ref(), store, &data, &channels.log, window_s);
     let mut findings = Findings::noting(data.assumptions());
     for analyser in &channels.analysers {
         validity::calibration(analyser, data.day(window_s[1]), &mut findings);

@@ -70,6 +70,7 @@ fn what(kind: Kind) -> String {
         Kind::TransferCount => "transfers on a day that has any".to_owned(),
         Kind::Flow => "circulation flow".to_owned(),
         Kind::Makeup => "make-up flow".to_owned(),
+        Kind::Leakage => "oxygen through leaks by leak tests".to_owned(),
     }
 }
 
@@ -90,6 +91,7 @@ fn in_unit(kind: Kind, value: f64) -> String {
         Kind::DoseArea(_) => number(value, "ppm·h"),
         Kind::TransferCount => display_number(value, 2),
         Kind::Flow | Kind::Makeup => display_number(value, 3),
+        Kind::Leakage => number(value, "ppm/h per Pa"),
     }
 }
 

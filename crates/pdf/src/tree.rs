@@ -21,7 +21,8 @@ pub(crate) fn read(page: &str) -> Result<PageTree, PdfError> {
     // Elements without an end are all that tells this HTML from XML; in texts of others `<` is escaped.
     let main = part(page, "main")?.replace("<wbr>", "<wbr/>").replace("<br>", "<br/>");
     let mut pictures = Vec::new();
-    let [title_xml, main_xml] = [title, &main].map(|text| Document::parse(text).map_err(not_well_formed));
+    let [title_xml, main_xml] =
+        [title, &main].map(|text| Document::parse(text).map_err(|error| not_well_formed(&error)));
     let title = title_xml?.root_element().text().unwrap_or_default().to_owned();
     let main = element(main_xml?.root_element(), &main, false, &mut pictures);
     Ok(PageTree { json: json!({ "title": title, "main": main }), pictures })
@@ -61,7 +62,7 @@ fn part<'a>(page: &'a str, name: &str) -> Result<&'a str, PdfError> {
         .ok_or_else(|| PdfError::Page { message: format!("it has no element {name}") })
 }
 
-fn not_well_formed(error: roxmltree::Error) -> PdfError {
+fn not_well_formed(error: &roxmltree::Error) -> PdfError {
     PdfError::Page { message: error.to_string() }
 }
 

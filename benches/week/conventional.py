@@ -1,7 +1,7 @@
 """What is usually done with the export of a hold: mass point, its upper limit, and a fit of the conductance.
 
 Usage: conventional.py EXPORT. The versions that were measured stand in requirements.txt. Prints the hourly leak rates and,
-last, the peak memory in MB.
+last, the peak memory in MB and the processor time in s.
 """
 
 import resource
@@ -48,7 +48,8 @@ def main():
     for name in ["O2 (ppm)", "H2O (ppm)"]:
         content = table[name]
         print(f"{name}: at most {content.max():.3f}, within 1.5 ppm {100.0 * (content <= 1.5).mean():.1f} % of the time")
-    print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0)
+    used = resource.getrusage(resource.RUSAGE_SELF)
+    print(used.ru_maxrss / 1024.0, used.ru_utime + used.ru_stime)
 
 
 main()

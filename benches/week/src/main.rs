@@ -1,7 +1,7 @@
 //! A week of seconds: reading an export and the whole `qualify`, beside a bare CSV read of the same file by the frame
 //! library and a script that does the conventional job.
 //!
-//! `cargo run --release` prints the wall time (best of several, each a process of its own) and the peak memory of each.
+//! `cargo run --release` prints wall time, processor time (best of several, each a process of its own) and peak memory.
 //! `cargo run --release -- growth [MOST]` does the same for 10⁴ rows and more, up to MOST (10⁷).
 
 mod files;
@@ -23,7 +23,7 @@ fn main() {
         ["do", work, path] => {
             let rows = Work::named(work).expect("a known work").run(Path::new(path));
             assert!(rows > 0);
-            println!("{}", work::peak_mb());
+            println!("{} {}", work::peak_mb(), work::processor_s());
         }
         ["growth"] => growth(10_000_000),
         ["growth", most] => growth(most.parse().expect("a number of rows")),
@@ -35,7 +35,10 @@ fn main() {
 /// What one kind of work costs.
 #[derive(Clone, Copy)]
 struct Cost {
+    /// Wall time.
     seconds: f64,
+    /// Processor time of all threads, which other work on the machine does not lengthen by much.
+    processor_s: f64,
     mb: f64,
 }
 
@@ -43,7 +46,8 @@ fn week() {
     let folder = tempfile::tempdir().expect("a temporary folder");
     let hold = files::write_hold(folder.path(), WEEK);
     let awkward = files::write_awkward(folder.path(), WEEK);
-    println!("| | wall time | against the bare read | peak memory | against the bare read |\n|---|---|---|---|---|");
+    println!("| | wall time | processor time | against the bare read | peak memory | against the bare read |");
+    println!("|---|---|---|---|---|---|");
     let bare = cost(Work::BareRead, &hold);
     line(work::BARE_READ, bare, bare);
     line("ingest alone", cost(Work::Ingest, &hold), bare);
@@ -54,9 +58,10 @@ fn week() {
     match script(&hold) {
         Ok(script) => {
             line("script with pandas, scipy and lmfit", script, bare);
+            let [wall, processor] = [script.seconds / both.seconds, script.processor_s / both.processor_s];
             println!(
-                "\nThe script takes {:.1} times as long as qualify with both tests.",
-                script.seconds / both.seconds
+                "\nThe script takes {wall:.1} times as long as qualify with both tests, and {processor:.1} times the \
+                 processor time."
             );
         }
         Err(reason) => println!("\nThe script was skipped: {reason}"),
@@ -64,7 +69,7 @@ fn week() {
 }
 
 fn growth(most: usize) {
-    println!("| rows | work | wall time | a row | peak memory | against the bare read |\n|---|---|---|---|---|---|");
+    println!("| rows | work | wall time | processor time | a row | peak memory |\n|---|---|---|---|---|---|");
     let sizes = (4..).map(|power| 10usize.pow(power)).take_while(|rows| *rows <= most);
     for rows in sizes {
         let folder = tempfile::tempdir().expect("a temporary folder");
@@ -72,18 +77,17 @@ fn growth(most: usize) {
         let plan = folder.path().join(files::PLAN);
         let bare = cost(Work::BareRead, &hold);
         let works = [("bare read", bare), ("ingest", cost(Work::Ingest, &hold)), ("in bins", cost(Work::Bins, &hold))];
-        for (name, Cost { seconds, mb }) in works.into_iter().chain([("qualify", cost(Work::Qualify, &plan))]) {
-            let a_row = 1e9 * seconds / rows as f64;
-            println!(
-                "| {rows} | {name} | {seconds:.3} s | {a_row:.0} ns | {mb:.0} MB | {:.2} |",
-                seconds / bare.seconds
-            );
+        let qualify = ("qualify", cost(Work::Qualify, &plan));
+        for (name, Cost { seconds, processor_s, mb }) in works.into_iter().chain([qualify]) {
+            let a_row = 1e9 * processor_s / rows as f64;
+            println!("| {rows} | {name} | {seconds:.3} s | {processor_s:.3} s | {a_row:.0} ns | {mb:.0} MB |");
         }
     }
 }
 
-fn line(name: &str, Cost { seconds, mb }: Cost, bare: Cost) {
-    println!("| {name} | {seconds:.3} s | {:.2} | {mb:.0} MB | {:.2} |", seconds / bare.seconds, mb / bare.mb);
+fn line(name: &str, Cost { seconds, processor_s, mb }: Cost, bare: Cost) {
+    let [time, memory] = [processor_s / bare.processor_s, mb / bare.mb];
+    println!("| {name} | {seconds:.3} s | {processor_s:.3} s | {time:.2} | {mb:.0} MB | {memory:.2} |");
 }
 
 /// The cheapest of several processes that do one thing each.
@@ -112,19 +116,22 @@ fn script(file: &Path) -> Result<Cost, String> {
 
 fn cheapest(mut run: impl FnMut() -> Cost) -> Cost {
     let first = run();
-    (1..REPEATS)
-        .map(|_| run())
-        .fold(first, |best, cost| Cost { seconds: best.seconds.min(cost.seconds), mb: best.mb.min(cost.mb) })
+    (1..REPEATS).map(|_| run()).fold(first, |best, cost| Cost {
+        seconds: best.seconds.min(cost.seconds),
+        processor_s: best.processor_s.min(cost.processor_s),
+        mb: best.mb.min(cost.mb),
+    })
 }
 
-/// Runs a process that prints its peak memory in MB last.
+/// Runs a process that prints its peak memory in MB and its processor time in s last.
 fn timed(mut command: Command) -> Result<Cost, String> {
     let start = Instant::now();
     let Output { status, stdout, stderr } = command.output().map_err(|error| error.to_string())?;
     let seconds = start.elapsed().as_secs_f64();
     let text = String::from_utf8_lossy(&stdout);
-    match text.lines().last().and_then(|line| line.trim().parse().ok()) {
-        Some(mb) if status.success() => Ok(Cost { seconds, mb }),
+    let numbers: Vec<f64> = text.lines().last().unwrap_or_default().split(' ').filter_map(|n| n.parse().ok()).collect();
+    match numbers[..] {
+        [mb, processor_s] if status.success() => Ok(Cost { seconds, processor_s, mb }),
         _ => Err(String::from_utf8_lossy(&stderr).lines().last().unwrap_or("it printed no peak memory").to_owned()),
     }
 }

@@ -97,3 +97,13 @@ pub(crate) fn peak_mb() -> f64 {
     let line = status.lines().find(|line| line.starts_with("VmHWM")).unwrap_or_default();
     line.split_whitespace().nth(1).and_then(|kb| kb.parse::<f64>().ok()).unwrap_or(0.0) / 1024.0
 }
+
+/// Processor time of this process in s, which the system counts in hundredths; zero where it is not told.
+pub(crate) fn processor_s() -> f64 {
+    const TICKS_PER_S: f64 = 100.0;
+    let status = std::fs::read_to_string("/proc/self/stat").unwrap_or_default();
+    // The second field is a name in brackets, which may hold blanks; user and system time are the 14th and 15th.
+    let after_name = status.rsplit_once(')').map_or("", |(_, rest)| rest);
+    let ticks = after_name.split_whitespace().skip(11).take(2).filter_map(|field| field.parse::<f64>().ok());
+    ticks.sum::<f64>() / TICKS_PER_S
+}

@@ -1,8 +1,11 @@
 //! The files of a test as channels on one time base.
 
+use std::cell::RefCell;
 use std::collections::BTreeMap;
 use std::fmt;
+use std::io;
 use std::path::{Component, Path, PathBuf};
+use std::rc::Rc;
 
 use jiff::Timestamp;
 use tightfit_ingest::{
@@ -14,7 +17,7 @@ use tightfit_quantity::{Dimension, StandardReference};
 use crate::plan::{ClockOffset, Instrument, Moment, Plan, Test, Window, dimension_of, hexadecimal};
 
 /// Where plans and their files are looked for.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Folders {
     /// The plan's folder; files are relative to it.
     pub plan: PathBuf,
@@ -22,6 +25,26 @@ pub struct Folders {
     pub data_root: Option<PathBuf>,
     /// Copies of files, by their name in the plan, that stand in for the files themselves.
     pub copies: BTreeMap<String, PathBuf>,
+    /// What was read from them.
+    pub read: FilesRead,
+}
+
+/// Files read so far: tests of one file share its bytes, which are read and hashed once.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct FilesRead(RefCell<BTreeMap<PathBuf, (Rc<Vec<u8>>, String)>>);
+
+impl FilesRead {
+    /// Content and SHA-256 of a file.
+    fn content(&self, path: &Path) -> io::Result<(Rc<Vec<u8>>, String)> {
+        if let Some(known) = self.0.borrow().get(path) {
+            return Ok(known.clone());
+        }
+        let content = std::fs::read(path)?;
+        let sha256 = hexadecimal(&<sha2::Sha256 as sha2::Digest>::digest(&content));
+        let read = (Rc::new(content), sha256);
+        self.0.borrow_mut().insert(path.to_owned(), read.clone());
+        Ok(read)
+    }
 }
 
 impl Folders {
@@ -42,7 +65,7 @@ pub struct RawFile {
     /// SHA-256, hexadecimal.
     pub sha256: String,
     /// The content, for a dossier that carries its data.
-    pub content: Vec<u8>,
+    pub content: Rc<Vec<u8>>,
     /// What was read from it.
     pub recording: Recording,
 }
@@ -341,15 +364,10 @@ fn no_row_used(files: &[RawFile]) -> Option<DataError> {
 
 fn read_file(plan: &Plan, test: &Test, file: &str, folders: &Folders) -> Result<RawFile, DataError> {
     let path = resolve(file, folders)?;
-    let content = std::fs::read(&path).map_err(|source| ReadError::Io { file: file.to_owned(), source })?;
+    let read = folders.read.content(&path);
+    let (content, sha256) = read.map_err(|source| ReadError::Io { file: file.to_owned(), source })?;
     let recording = read_bytes(file, &content, &options(plan, test, file))?;
-    Ok(RawFile {
-        name: file.to_owned(),
-        bytes: content.len() as u64,
-        sha256: hexadecimal(&<sha2::Sha256 as sha2::Digest>::digest(&content)),
-        content,
-        recording,
-    })
+    Ok(RawFile { name: file.to_owned(), bytes: content.len() as u64, sha256, content, recording })
 }
 
 /// The file's path, if it stays within the folders that are allowed, links followed.

@@ -1,6 +1,5 @@
 //! The main job: a plan in, tests evaluated, limits judged.
 
-use std::collections::BTreeMap;
 use std::fmt;
 use std::io;
 use std::path::{Path, PathBuf};
@@ -94,7 +93,7 @@ pub(crate) fn plan_text(path: &Path) -> Result<String, QualifyError> {
 #[must_use]
 pub fn folders(plan_path: &Path, data_root: Option<PathBuf>) -> Folders {
     let plan = plan_path.parent().filter(|parent| !parent.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    Folders { plan: plan.to_owned(), data_root, copies: BTreeMap::new() }
+    Folders { plan: plan.to_owned(), data_root, ..Folders::default() }
 }
 
 /// Evaluates every test of a plan and judges every limit. `progress` is told the test that begins.
@@ -237,6 +236,6 @@ impl Qualified {
 /// [`QualifyError::Plan`] where a flag has a wrong value.
 pub fn qualify_by_flags(flags: &LeakFlags) -> Result<Qualified, QualifyError> {
     let plan = Plan::parse("flags", &flags.plan_text()).map_err(QualifyError::Plan)?;
-    let folders = Folders { plan: PathBuf::from("."), data_root: Some(PathBuf::from("/")), copies: BTreeMap::new() };
+    let folders = Folders { plan: PathBuf::from("."), data_root: Some(PathBuf::from("/")), ..Folders::default() };
     Ok(qualify(plan, &folders, |_| {}))
 }

@@ -228,7 +228,7 @@ fn folders(
     let parent = folder.parent().filter(|parent| !parent.as_os_str().is_empty()).unwrap_or(Path::new("."));
     let beside = data_root.unwrap_or(parent).to_owned();
     let copies = record.data.iter().map(|file| (file.name.clone(), folder.join(&file.path))).collect();
-    let folders = Folders { plan: beside, data_root: None, copies };
+    let folders = Folders { plan: beside, copies, ..Folders::default() };
     let wanted = plan.tests.iter().flat_map(crate::plan::Test::all_files);
     // A file that the qualification itself did not find may be missing again.
     let read_then = |file: &str| record.result.tests.iter().any(|test| test.files.iter().any(|f| f.file == file));

@@ -121,7 +121,7 @@ fn data_files(qualified: &Qualified) -> Vec<(String, NewFile)> {
         let mut folder = PathBuf::from("data");
         let (parents, last) = name.rsplit_once('/').unwrap_or(("", name));
         folder.extend(parents.split('/').filter(|part| !matches!(*part, "" | ".")).map(safe_name));
-        files.push((name.clone(), NewFile { path: names.unused(&folder, last), content: content.clone() }));
+        files.push((name.clone(), NewFile { path: names.unused(&folder, last), content: content.to_vec() }));
     }
     files
 }

@@ -29,6 +29,7 @@ pub(crate) mod vacuum_hold;
 pub(crate) mod validity;
 
 use std::fmt;
+use std::rc::Rc;
 
 use tightfit_fit::pressure_change::PressureChange;
 use tightfit_fit::{Estimate, Kind, SamplesError};
@@ -55,7 +56,7 @@ pub struct Outcome {
     /// How the files were read: file and choices.
     pub files: Vec<FileAccount>,
     /// The contents of the raw files, by name, for a dossier that carries its data.
-    pub raw: Vec<(String, Vec<u8>)>,
+    pub raw: Vec<(String, Rc<Vec<u8>>)>,
 }
 
 /// The estimates of one run of a series.

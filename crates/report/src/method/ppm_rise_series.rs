@@ -1,5 +1,7 @@
 //! Method `ppm-rise-series`: several runs with purification off at different pressures, so that leak and permeation part.
 
+use std::rc::Rc;
+
 use tightfit_fit::permeation::Measured;
 use tightfit_fit::ppm_rise::{PpmRise, Quantity, Species};
 use tightfit_fit::ppm_rise_series::{self as fit, PpmRiseSeries, Run, Settings};
@@ -159,7 +161,7 @@ fn outcome(
     evaluated: Vec<(String, Evaluated<'_>)>,
 ) -> Outcome {
     let window_s = evaluated.iter().map(|(_, run)| run.window_s[1] - run.window_s[0]).sum();
-    let (mut drawings, mut files, mut raw) = (Vec::new(), Vec::new(), Vec::<(String, Vec<u8>)>::new());
+    let (mut drawings, mut files, mut raw) = (Vec::new(), Vec::new(), Vec::<(String, Rc<Vec<u8>>)>::new());
     let shares: Vec<LeakShares> = evaluated.iter().map(|(name, _)| leak_shares(&joint, name)).collect();
     if let Some((_, first)) = evaluated.first() {
         let origin_s = first.data.dated.then_some(first.data.origin_s);

@@ -87,3 +87,24 @@ fn outgassing_alone_is_not_called_a_leak_and_the_time_that_would_tell_is_said() 
         assert!(found.notes.iter().any(|note| matches!(note, Note::NotSeparable { more_s, .. } if *more_s > 0.0)));
     }
 }
+
+#[test]
+fn a_large_leak_shows_as_a_value_though_the_hold_is_as_short_as_the_pumping() {
+    for seed in 0..5 {
+        let (found, [leak, _]) = hold(&Vessel { leak: 0.05, ..VESSEL }, &GAUGE, 400.0, seed);
+        let estimate = found.leak_throughput;
+        assert_eq!(estimate.kind, Kind::Estimate, "{:?}", found.notes);
+        assert!((estimate.value / leak - 1.0).abs() < 0.1, "{leak} {}", estimate.value);
+        assert!(estimate.interval95[0] > 0.6 * leak && estimate.interval95[1] < 1.2 * leak, "{estimate:?}");
+    }
+}
+
+#[test]
+fn walls_alone_are_no_leak_however_short_the_hold() {
+    for seed in 0..10 {
+        let walls = Vessel { leak: 0.0, power_law: 20e-3, ..VESSEL };
+        let noisy = GaugeModel { cadence_s: 1.0, noise: [3.0, 0.0], ..GAUGE };
+        let (found, _) = hold(&walls, &noisy, 600.0, seed);
+        assert_eq!(found.leak_throughput.kind, Kind::UpperBound, "{seed} {:?}", found.notes);
+    }
+}

@@ -93,6 +93,26 @@ fn cells() -> Vec<Cell> {
         },
         Cell { name: "1/t, leak as large, 4 h", vessel: Vessel { power_law: 48e-3, ..vessel }, hold_s: 4.0 * h, gauge },
         Cell { name: "1/t, no leak", vessel: Vessel { leak: 0.0, power_law: 20e-3, ..vessel }, hold_s: 4.0 * h, gauge },
+        Cell { name: "10 min, leak of 0.02", vessel: Vessel { leak: 0.02, ..vessel }, hold_s: 600.0, gauge },
+        Cell { name: "10 min, usual leak", vessel, hold_s: 600.0, gauge },
+        Cell {
+            name: "10 min, 1/t as large as a leak of 0.002",
+            vessel: Vessel { leak: 2e-3, power_law: 23e-3, ..vessel },
+            hold_s: 600.0,
+            gauge,
+        },
+        Cell {
+            name: "10 min, 1/t, no leak",
+            vessel: Vessel { leak: 0.0, power_law: 20e-3, ..vessel },
+            hold_s: 600.0,
+            gauge,
+        },
+        Cell {
+            name: "10 min, 1/t, no leak, noise of 3 Pa",
+            vessel: Vessel { leak: 0.0, power_law: 20e-3, ..vessel },
+            hold_s: 600.0,
+            gauge: GaugeModel { noise: [3.0, 0.0], cadence_s: 1.0, ..gauge },
+        },
         Cell { name: "nothing", vessel: Vessel { leak: 0.0, ..vessel }, hold_s: 2.0 * h, gauge },
     ]
 }

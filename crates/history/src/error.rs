@@ -1,7 +1,7 @@
 //! Why a store cannot be used.
 
 use std::fmt;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use crate::EntryId;
 
@@ -21,7 +21,10 @@ pub enum StoreError {
         path: PathBuf,
     },
     /// The file is not a store of this program.
-    NotAStore,
+    NotAStore {
+        /// The file; empty until the opening adds it.
+        path: PathBuf,
+    },
     /// A newer program wrote the store.
     FromTheFuture {
         /// Version of the store.
@@ -52,6 +55,14 @@ pub enum WhyNot {
 }
 
 impl StoreError {
+    /// The same error with the file it is about, where it has none yet.
+    pub(crate) fn at(self, file: &Path) -> Self {
+        match self {
+            Self::NotAStore { path } if path.as_os_str().is_empty() => Self::NotAStore { path: file.to_owned() },
+            other => other,
+        }
+    }
+
     /// What to do about it.
     #[must_use]
     pub fn hint(&self) -> &'static str {
@@ -60,7 +71,7 @@ impl StoreError {
             Self::Missing { .. } => {
                 "record a first qualification: tightfit history add DOSSIER, or name the file: --store FILE"
             }
-            Self::NotAStore => "name the file of results: --store FILE",
+            Self::NotAStore { .. } => "name the file of results: --store FILE",
             Self::FromTheFuture { .. } => "use the newer program; this one leaves the file as it is",
             Self::CannotCorrect { .. } => "tightfit history show ENCLOSURE lists the entries and their numbers",
             Self::Database(_) => "try again; if another program holds the file, close that first",
@@ -73,7 +84,7 @@ impl fmt::Display for StoreError {
         match self {
             Self::Open { path, source } => write!(f, "{}: the store cannot be opened: {source}", path.display()),
             Self::Missing { path } => write!(f, "{}: there is no store of results", path.display()),
-            Self::NotAStore => write!(f, "the file is not a store of results"),
+            Self::NotAStore { path } => write!(f, "{}: the file is not a store of results", path.display()),
             Self::FromTheFuture { found, known } => write!(
                 f,
                 "a newer program wrote this store: its version is {found}, this program knows versions up to {known}"
@@ -95,7 +106,7 @@ impl std::error::Error for StoreError {}
 impl From<rusqlite::Error> for StoreError {
     fn from(error: rusqlite::Error) -> Self {
         match error.sqlite_error_code() {
-            Some(rusqlite::ErrorCode::NotADatabase) => Self::NotAStore,
+            Some(rusqlite::ErrorCode::NotADatabase) => Self::NotAStore { path: PathBuf::new() },
             _ => Self::Database(error),
         }
     }

@@ -52,13 +52,18 @@ fn checked_version(connection: &Connection) -> Result<usize, StoreError> {
     let (id, version) = (number("application_id")?, number("user_version")?);
     let tables: i64 = connection.query_row("SELECT count(*) FROM sqlite_master", [], |row| row.get(0))?;
     if tables > 0 && id != i64::from(APPLICATION_ID) {
-        return Err(StoreError::NotAStore);
+        return Err(not_a_store());
     }
-    let version = usize::try_from(version).map_err(|_| StoreError::NotAStore)?;
+    let version = usize::try_from(version).map_err(|_| not_a_store())?;
     if version > VERSION {
         return Err(StoreError::FromTheFuture { found: version, known: VERSION });
     }
     Ok(version)
+}
+
+/// The opening adds the file's name.
+fn not_a_store() -> StoreError {
+    StoreError::NotAStore { path: std::path::PathBuf::new() }
 }
 
 #[cfg(test)]
@@ -86,6 +91,6 @@ mod tests {
         assert!(matches!(migrate(&mut connection), Err(StoreError::FromTheFuture { found: 99, .. })));
         let mut other = Connection::open_in_memory().unwrap();
         other.execute_batch("CREATE TABLE recipes (name TEXT)").unwrap();
-        assert!(matches!(migrate(&mut other), Err(StoreError::NotAStore)));
+        assert!(matches!(migrate(&mut other), Err(StoreError::NotAStore { .. })));
     }
 }

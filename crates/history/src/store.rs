@@ -33,7 +33,7 @@ impl Store {
         if let Some(folder) = path.parent().filter(|folder| !folder.as_os_str().is_empty()) {
             std::fs::create_dir_all(folder).map_err(|error| open_error(path, error))?;
         }
-        Self::with(Connection::open(path).map_err(|error| open_error(path, error))?)
+        Self::with(Connection::open(path).map_err(|error| open_error(path, error))?).map_err(|error| error.at(path))
     }
 
     /// Opens a store that exists.
@@ -45,7 +45,8 @@ impl Store {
             return Err(StoreError::Missing { path: path.to_owned() });
         }
         let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX;
-        Self::with(Connection::open_with_flags(path, flags).map_err(|error| open_error(path, error))?)
+        let connection = Connection::open_with_flags(path, flags).map_err(|error| open_error(path, error))?;
+        Self::with(connection).map_err(|error| error.at(path))
     }
 
     fn with(mut connection: Connection) -> Result<Self, StoreError> {

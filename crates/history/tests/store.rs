@@ -150,7 +150,9 @@ fn what_is_no_store_is_refused_and_left_alone() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("notes.txt");
     std::fs::write(&path, "this is a list of things to do, and no store of results at all").unwrap();
-    assert!(matches!(Store::open_or_create(&path), Err(StoreError::NotAStore)));
+    let error = Store::open_or_create(&path).unwrap_err();
+    assert!(matches!(error, StoreError::NotAStore { .. }));
+    assert!(error.to_string().contains("notes.txt"), "{error}");
     assert!(std::fs::read_to_string(&path).unwrap().starts_with("this is a list"));
     assert!(matches!(Store::open(&folder.path().join("none.sqlite")), Err(StoreError::Missing { .. })));
 }

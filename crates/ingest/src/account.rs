@@ -24,6 +24,8 @@ pub enum RowReason {
     TimeSkipped,
     /// No reading in any column that was looked at.
     NoReading,
+    /// The only readings are signals outside the table of their conversion.
+    OutsideConversion,
     /// The same time and the same readings as an earlier row.
     Duplicate,
     /// Another row of the same time, with other readings.
@@ -49,6 +51,7 @@ impl fmt::Display for RowReason {
             Self::TimeUnreadable => f.write_str("time not readable"),
             Self::TimeSkipped => f.write_str("local time skipped by the change to summer time"),
             Self::NoReading => f.write_str("no usable reading"),
+            Self::OutsideConversion => f.write_str("signal outside the conversion table"),
             Self::Duplicate => f.write_str("duplicate of an earlier row"),
             Self::SameTime => f.write_str("same time as an earlier row, other readings"),
             Self::UnclosedQuote => f.write_str("quote never closed"),

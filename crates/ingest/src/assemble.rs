@@ -28,6 +28,7 @@ pub(crate) struct Assembled {
     pub(crate) backward_steps: usize,
     pub(crate) stuck: Vec<Stuck>,
     pub(crate) notes: Vec<String>,
+    pub(crate) clock_changes: Vec<String>,
 }
 
 /// Put rows in order, judge repeats, and build the series.
@@ -159,19 +160,26 @@ fn from_local(rows: &mut Rows, keep: &mut [bool], zone: &TimeZone, out: &mut Ass
         }
     }
     if !conversion.skipped.is_empty() {
-        out.notes.push(format!(
-            "{} rows stand in the hour that the clock skipped in spring; if the logger keeps winter time, state a fixed offset as time_zone",
+        out.clock_changes.push(format!(
+            "{} rows stand in the hour that the clock skipped in spring and were set aside; if the logger keeps winter time, \
+             state a fixed offset as time_zone",
             conversion.skipped.len()
         ));
     }
     if conversion.folded > 0 {
-        out.notes.push(format!(
-            "{} rows stand in the hour that came twice in autumn; the order of the rows told which is which",
-            conversion.folded
+        out.clock_changes.push(format!(
+            "{} rows stand in the hour that came twice in autumn: {}",
+            conversion.folded,
+            match conversion.second_pass {
+                _ if conversion.fold_guessed => "nothing tells which pass they are, so they are taken as its first; \
+                    a fixed offset as time_zone would settle it"
+                    .to_owned(),
+                0 => "by the order of the rows they are all its first pass".to_owned(),
+                second if second == conversion.folded =>
+                    "by the order of the rows they are all its second pass".to_owned(),
+                second => format!("by the order of the rows the last {second} of them are its second pass"),
+            }
         ));
-    }
-    if conversion.fold_guessed {
-        out.notes.push("all rows stand in the hour that came twice in autumn: taken as its first pass".into());
     }
 }
 

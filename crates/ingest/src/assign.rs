@@ -1,9 +1,12 @@
 //! Which column is which channel: by plan, by words and unit, or by a question.
 
+use std::sync::Arc;
+
 use tightfit_quantity::{Dimension, PressureReference as UnitReference, StandardReference, Unit, moisture};
 
 use crate::cell;
 use crate::channel::{Channel, Kind};
+use crate::conversion::Conversion;
 use crate::error::ReadError;
 use crate::header::Table;
 use crate::number::{self, NumberStyle};
@@ -29,13 +32,23 @@ pub(crate) struct Assigned {
     pub(crate) instrument: Option<String>,
     pub(crate) reporting_limit: Option<f64>,
     pub(crate) range: Option<(f64, f64)>,
+    /// What the signal means, where the column holds one: `unit` is then that of the signal.
+    pub(crate) conversion: Option<Arc<Conversion>>,
 }
 
 impl Assigned {
     /// A reading in SI; dew and frost points in K.
     pub(crate) fn to_si(&self, value: f64) -> f64 {
-        let si = self.unit.to_si(value);
+        let si = self.si_of(self.unit.to_si(value));
         if self.negate { -si } else { si }
+    }
+
+    /// The quantity behind a signal in SI; NaN outside the table of the conversion.
+    pub(crate) fn si_of(&self, signal: f64) -> f64 {
+        match &self.conversion {
+            Some(conversion) => conversion.at(signal).unwrap_or(f64::NAN),
+            None => signal,
+        }
     }
 
     /// A limit of the instrument on the scale readings are kept on until they are placed: K for dew and frost points.
@@ -74,6 +87,8 @@ struct Candidate {
     highest: Option<f64>,
     /// Whole numbers only.
     whole: bool,
+    /// Rows were looked at, and none holds a reading.
+    empty: bool,
 }
 
 /// Assign the columns of a wide table, or the names of a long one (`table.names` then holds the names).
@@ -124,13 +139,15 @@ fn candidate(table: &Table, rows: &[Record<'_>], style: NumberStyle, index: usiz
     }
     let mut values: Vec<f64> = rows.iter().filter_map(|row| number::parse(row.field(index), style)).collect();
     values.sort_unstable_by(f64::total_cmp);
+    let empty = values.is_empty() && !rows.is_empty() && !has_readings(rows, style, index);
     Candidate {
         index,
         header,
         name,
         unit,
         unit_text,
-        guess: guess.filter(|_| !values.is_empty() || rows.is_empty() || has_readings(rows, style, index)),
+        guess: guess.filter(|_| !empty),
+        empty,
         median: values.get(values.len() / 2).copied(),
         bounds: values.first().map(|_| (values[values.len() / 20], values[values.len() - 1 - values.len() / 20])),
         highest: values.last().copied(),
@@ -163,10 +180,15 @@ fn plain_column(candidate: &Candidate, time_columns: &[usize]) -> Column {
     let is_time = time_columns.contains(&candidate.index);
     Column {
         header: candidate.header.clone(),
+        without_number: candidate.empty && !is_time,
         position: candidate.index + 1,
         channel: is_time.then_some(Channel::Time),
         unit: candidate.unit_text.clone(),
-        because: if is_time { "holds the time".into() } else { "no quantity word or unit we look for".into() },
+        because: match (is_time, candidate.empty) {
+            (true, _) => "holds the time".into(),
+            (false, true) => "holds no number".into(),
+            (false, false) => "no quantity word or unit we look for".into(),
+        },
         cells: crate::recording::CellCount::default(),
     }
 }
@@ -209,7 +231,13 @@ impl Assigner<'_> {
                 ));
             }
         };
-        if !fits(request.channel, unit.dimension()) {
+        if request.conversion.is_some() {
+            if unit.dimension() != Dimension::Voltage {
+                let message =
+                    format!("it is a {}, and the conversion table starts from a voltage", unit.dimension().name());
+                return Err(self.unit_error(index, &unit_text, message));
+            }
+        } else if !fits(request.channel, unit.dimension()) {
             let message = format!(
                 "it is a {}, and {} needs {}",
                 unit.dimension().name(),
@@ -232,6 +260,7 @@ impl Assigner<'_> {
                     .clone()
                     .filter(|text| unit_text::parse(text).is_some_and(|unit| fits(request.channel, unit.dimension())))
             })
+            .or_else(|| request.conversion.as_ref().map(|_| "V".to_owned()))
             .or_else(|| (request.channel.kind() == Kind::State).then(String::new))
     }
 
@@ -301,7 +330,9 @@ impl Assigner<'_> {
         because: String,
         request: Option<&ColumnRequest>,
     ) {
-        let (reference, negate) = match self.reference(channel, &unit, index) {
+        let conversion = request.and_then(|request| request.conversion.clone());
+        let quantity_unit = conversion.as_ref().map_or(&unit, |conversion| conversion.unit());
+        let (reference, negate) = match self.reference(channel, quantity_unit, index) {
             Ok(found) => found,
             Err(question) => {
                 self.questions.push(question);
@@ -313,6 +344,7 @@ impl Assigner<'_> {
         let column = &mut self.columns[index];
         column.channel = Some(channel);
         column.unit = Some(unit_text.clone());
+        let unit_text = conversion.as_ref().map_or(unit_text, |conversion| conversion.unit_text().to_owned());
         column.because = because;
         self.assigned.push(Assigned {
             column: index,
@@ -326,6 +358,7 @@ impl Assigner<'_> {
             instrument: request.and_then(|request| request.instrument.clone()),
             reporting_limit: request.and_then(|request| request.reporting_limit),
             range: request.and_then(|request| request.range),
+            conversion,
         });
     }
 

@@ -145,6 +145,7 @@ impl CellCount {
         self.missing += other.missing;
         self.filler += other.filler;
         self.text += other.text;
+        self.outside_table += other.outside_table;
     }
 }
 
@@ -268,7 +269,7 @@ impl Reader {
 
     fn keep(&mut self, record: &Record<'_>, time_ns: i64) {
         let row = self.rows.time_ns.len();
-        let mut has_reading = false;
+        let (mut has_reading, outside_before) = (false, self.outside_table());
         for (i, column) in self.job.columns.iter().enumerate() {
             let (value, status) = reading(record.field(column.column), column, self.job.style, &mut self.rows.cells[i]);
             has_reading |= !value.is_nan();
@@ -293,7 +294,13 @@ impl Reader {
         for statuses in &mut self.rows.status {
             statuses.truncate(row);
         }
-        self.rows.aside.push((RowReason::NoReading, record.line as u32));
+        let outside = self.outside_table() > outside_before;
+        let reason = if outside { RowReason::OutsideConversion } else { RowReason::NoReading };
+        self.rows.aside.push((reason, record.line as u32));
+    }
+
+    fn outside_table(&self) -> u64 {
+        self.rows.cells.iter().map(|cells| cells.outside_table).sum()
     }
 
     /// Why a row without a readable time was set aside; a header in mid-file may change the columns.
@@ -394,6 +401,10 @@ pub(crate) fn reading(cell: &[u8], column: &Assigned, style: NumberStyle, count:
         }
         Cell::Text(text) => with_unit(text, column, style).map(|value| (value, 0)),
     };
+    if column.conversion.is_some() && found.is_some_and(|(value, _)| value.is_nan()) {
+        count.outside_table += 1;
+        return NONE;
+    }
     match found.filter(|(value, _)| column.is_possible(*value)) {
         None => {
             count.text += 1;
@@ -418,7 +429,8 @@ fn with_unit(cell: &[u8], column: &Assigned, style: NumberStyle) -> Option<f64> 
         return Some(column.to_si(value));
     }
     (unit.dimension() == column.unit.dimension())
-        .then(|| if column.negate { -unit.to_si(value) } else { unit.to_si(value) })
+        .then(|| column.si_of(unit.to_si(value)))
+        .map(|si| if column.negate { -si } else { si })
 }
 
 /// The base of a job's times.

@@ -256,10 +256,12 @@ fn read_one(record: &Record<'_>, job: &Job<'_>, memory: &mut DateMemory, rows: &
     let known = job.names.iter().position(|known| known.name.as_bytes() == name);
     let column = known.and_then(|known| job.columns.iter().position(|column| column.column == known));
     let Some(column) = column else { return Err(RowReason::OtherQuantity(text_of(name))) };
+    let outside_before = rows.cells[column].outside_table;
     let (value, status) =
         reading(record.field(job.roles.value), &job.columns[column], job.style, &mut rows.cells[column]);
     if value.is_nan() {
-        return Err(RowReason::NoReading);
+        let outside = rows.cells[column].outside_table > outside_before;
+        return Err(if outside { RowReason::OutsideConversion } else { RowReason::NoReading });
     }
     rows.push_one(time_ns, record.line as u32, column, value, status);
     Ok(())

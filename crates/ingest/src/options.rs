@@ -1,8 +1,11 @@
 //! What a plan may say about an export. Everything absent is recognised from the file, or asked for.
 
+use std::sync::Arc;
+
 use tightfit_quantity::StandardReference;
 
 use crate::channel::Channel;
+use crate::conversion::Conversion;
 
 /// Instructions for reading one export.
 #[derive(Debug, Clone, Default)]
@@ -66,6 +69,8 @@ pub struct ColumnRequest {
     pub range: Option<(f64, f64)>,
     /// What the volumes of a flow meter refer to; wins over the reference of `sccm`, `NL` and their kin.
     pub standard_reference: Option<StandardReference>,
+    /// For a gauge with a voltage output: what its signal means.
+    pub conversion: Option<Arc<Conversion>>,
 }
 
 /// Where a column stands.
@@ -98,6 +103,7 @@ impl ColumnRequest {
             reporting_limit: None,
             range: None,
             standard_reference: None,
+            conversion: None,
         }
     }
 

@@ -47,6 +47,14 @@ pub fn read_bytes(name: &str, bytes: &[u8], options: &ReadOptions) -> Result<Rec
     check_format(name, &options.format)?;
     match decode(name, bytes, options.format.encoding.as_deref(), &mut findings.choices)? {
         Content::Text(text) => {
+            if let Some(sheet) = &options.format.sheet {
+                findings.questions.push(Question {
+                    topic: Topic::Layout,
+                    text: format!("sheet: the plan says \"{sheet}\", but this is a text file, which has no sheets: all of it is read"),
+                    answer: "[test.format.\"BOOK.xlsx\"] sheet = \"…\"   # for the workbook alone; or leave sheet out".into(),
+                    blocking: false,
+                });
+            }
             Reading { name, options, findings, format: options.format.clone() }.read(text.as_bytes())
         }
         Content::Workbook(bytes) => {
@@ -485,6 +493,7 @@ impl<'a> Reading<'a> {
         }
         self.findings.questions.extend(assembled.series.iter().filter_map(check::plausibility));
         self.findings.notes.extend(assembled.notes);
+        self.findings.notes.extend(assembled.clock_changes.iter().cloned());
         let time_base = match base {
             Base::Utc => TimeBase::Dated { zone: "UTC".into() },
             Base::Offset(seconds) => TimeBase::Dated {
@@ -511,6 +520,7 @@ impl<'a> Reading<'a> {
             backward_steps: assembled.backward_steps,
             stuck: assembled.stuck,
             notes: self.findings.notes,
+            clock_changes: assembled.clock_changes,
             account: assembled.account,
             questions: self.findings.questions,
         }

@@ -37,6 +37,9 @@ pub struct Recording {
     pub stuck: Vec<Stuck>,
     /// Things worth saying that need no answer.
     pub notes: Vec<String>,
+    /// What the change of clocks in spring or autumn did to local times; also among the notes.
+    #[serde(default)]
+    pub clock_changes: Vec<String>,
     /// The row account.
     pub account: Account,
     /// What the file alone cannot decide.
@@ -59,6 +62,9 @@ pub struct Choice {
 pub struct Column {
     /// Header text, as found.
     pub header: String,
+    /// Whether rows were looked at and none holds a number or a limit in it.
+    #[serde(default)]
+    pub without_number: bool,
     /// Position in the record, 1 = first; 0 for a name of the long layout.
     pub position: usize,
     /// The channel it was taken for.
@@ -86,6 +92,9 @@ pub struct CellCount {
     pub filler: u64,
     /// Text that is no reading.
     pub text: u64,
+    /// Signals outside the table of their conversion.
+    #[serde(default)]
+    pub outside_table: u64,
 }
 
 /// What a reading is worth.

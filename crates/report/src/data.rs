@@ -263,10 +263,24 @@ impl<'p> TestData<'p> {
         self.files.iter().flat_map(open).collect()
     }
 
+    /// What the change of clocks in spring or autumn did to rows, in words.
+    #[must_use]
+    pub fn clock_changes(&self) -> Vec<String> {
+        let words = |file: &'_ RawFile| {
+            let name = file.name.clone();
+            file.recording.clock_changes.iter().map(move |words| format!("{name}: {words}")).collect::<Vec<_>>()
+        };
+        self.files.iter().flat_map(words).collect()
+    }
+
     /// The columns of all files, for messages.
     #[must_use]
     pub fn columns(&self) -> Vec<String> {
-        self.files.iter().flat_map(|file| &file.recording.columns).map(|column| column.header.clone()).collect()
+        let words = |column: &tightfit_ingest::Column| match column.without_number {
+            true => format!("{} (is there, but holds no number)", column.header),
+            false => column.header.clone(),
+        };
+        self.files.iter().flat_map(|file| &file.recording.columns).map(words).collect()
     }
 
     /// A moment of the plan in seconds after the origin.
@@ -412,6 +426,7 @@ fn request(plan: &Plan, column: &crate::plan::ColumnPlan) -> ColumnRequest {
         reporting_limit: instrument.and_then(|i| i.reporting_limit.as_ref()).and_then(si),
         range: instrument.and_then(|i| i.range.as_ref()).and_then(|(low, high)| si(low).zip(si(high))),
         standard_reference: instrument.and_then(|instrument| instrument.reference),
+        conversion: column.conversion.clone(),
         ..ColumnRequest::new(column.channel, column.columns.clone())
     }
 }

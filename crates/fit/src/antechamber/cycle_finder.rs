@@ -33,10 +33,13 @@ pub struct Cycle {
     /// Fall of the pressure that went unseen between the last reading under vacuum and the filling, at most: by the last
     /// fall between readings, and the ratio of the last two.
     pub(super) unseen_fall: Option<(f64, f64)>,
-    /// Time of the pumping, weighted with how far what leaked in then was thinned later on, s.
-    pub(super) pumping_exposure_s: f64,
-    /// Time of the filling, weighted with how far the pressure was below that of the room, s.
-    pub(super) filling_exposure_s: f64,
+    /// Rise of the straight line through the readings from `low_from_s` to `fill_s`, Pa, and its standard uncertainty.
+    pub(super) line_rise_pa: [f64; 2],
+    /// Time of the pumping up to `low_from_s`, weighted with how far what leaked in then was thinned later on, s: through a capillary, through
+    /// an orifice.
+    pub(super) pumping_exposure_s: [f64; 2],
+    /// Time of the filling, weighted with how far the pressure was below that of the room, s: likewise.
+    pub(super) filling_exposure_s: [f64; 2],
 }
 
 /// Cycles and what else was seen.
@@ -178,10 +181,13 @@ fn cycle(
         noise_at(&value[first..=last]).max(if last - first < 4 { resolution_pa / 12.0_f64.sqrt() } else { 0.0 });
     let steep = (4.0 * noise_pa).max(5e-4 * room_pa).max(1.01 * resolution_pa);
     let fill = (low + 1..=last).rev().take_while(|&i| value[i] - value[i - 1] > steep).last().map_or(last, |i| i - 1);
-    let ([low_from, low_at], low_pa, low_readings) = lowest(&value[first..=fill], noise_pa + 0.5 * resolution_pa);
+    let ([low_from, low_at], low_pa, low_readings) =
+        lowest(&value[first..=fill], noise_pa + 0.5 * resolution_pa + 1e-7 * room_pa);
     let (low_from, low_at) = (first + low_from, first + low_at);
-    let tail = &value[fill.saturating_sub(4).max(low_at)..=fill];
-    let before_fill_pa = (tail.iter().sum::<f64>() / tail.len() as f64).max(low_pa);
+    // Steps of the fall before are no noise of what follows.
+    let noise_pa = if fill - low_from < 4 { noise_pa } else { noise_at(&value[low_from..=fill]) };
+    let tail = fill.saturating_sub(9).max(low_at)..=fill;
+    let before_fill_pa = end_of_line(&time[tail.clone()], &value[tail]).max(low_pa);
     // The highest reading belongs to a plateau, whose first and last reading bound the filling and the next pumping.
     let top = value[high] - (3.0 * noise_pa + resolution_pa).max(0.005 * room_pa);
     let until = next.unwrap_or(value.len() - 1);
@@ -191,7 +197,10 @@ fn cycle(
     let high_pa = plateau.iter().sum::<f64>() / plateau.len().max(1) as f64;
     let pump = (start..=low).rev().find(|&i| value[i] >= 0.97 * value[start].max(value[first])).unwrap_or(start);
     let floor = low_pa.max(1e-4 * room_pa);
-    let slack = |p: f64| (1.0 - (p / room_pa).powi(2)).clamp(0.0, 1.0);
+    let capillary = |p: f64| (1.0 - (p / room_pa).powi(2)).clamp(0.0, 1.0);
+    // Choked up to about half of the room's pressure.
+    let orifice = |p: f64| (2.0 * (1.0 - p / room_pa)).clamp(0.0, 1.0).sqrt();
+    let slacks: [&dyn Fn(f64) -> f64; 2] = [&capillary, &orifice];
     let weigh = |from: usize, to: usize, of: &dyn Fn(f64) -> f64| -> f64 {
         (from..to).map(|i| 0.5 * (of(value[i]) + of(value[i + 1])) * (time[i + 1] - time[i])).sum()
     };
@@ -209,9 +218,32 @@ fn cycle(
         high_readings: plateau.len(),
         noise_pa,
         unseen_fall: unseen_fall(&value[pump..=fill], low_at == fill, 3.0 * noise_pa + resolution_pa),
-        pumping_exposure_s: weigh(pump, low_at, &|p| slack(p) * floor / p.max(floor)),
-        filling_exposure_s: weigh(fill, end, &slack),
+        line_rise_pa: line_rise(&time[low_from..=fill], &value[low_from..=fill], noise_pa),
+        pumping_exposure_s: slacks.map(|slack| weigh(pump, low_from.max(pump), &|p| slack(p) * floor / p.max(floor))),
+        filling_exposure_s: slacks.map(|slack| weigh(fill, end, slack)),
     }
+}
+
+/// Rise of the straight line through readings from the first to the last, and its standard uncertainty.
+fn line_rise(time_s: &[f64], value: &[f64], noise: f64) -> [f64; 2] {
+    let n = value.len();
+    if n < 3 {
+        return [value[n - 1] - value[0], noise * std::f64::consts::SQRT_2];
+    }
+    let rise = 2.0 * (end_of_line(time_s, value) - value.iter().sum::<f64>() / n as f64);
+    [rise, noise * (12.0 / n as f64).sqrt()]
+}
+
+/// Value of the straight line through readings at the last of them.
+fn end_of_line(time_s: &[f64], value: &[f64]) -> f64 {
+    let n = value.len() as f64;
+    let mean = |of: &[f64]| of.iter().sum::<f64>() / n;
+    let (middle_s, level) = (mean(time_s), mean(value));
+    let moments = time_s.iter().zip(value).fold([0.0; 2], |[tt, tv], (t, v)| {
+        let since = t - middle_s;
+        [tt + since * since, tv + since * (v - level)]
+    });
+    if moments[0] > 0.0 { level + moments[1] / moments[0] * (time_s[time_s.len() - 1] - middle_s) } else { level }
 }
 
 /// Noise of readings that follow a smooth course.

@@ -95,6 +95,11 @@ impl Dilution<'_> {
             Source::All | Source::Leak => self.leak.draw(random.uniform(0.0, 1.0)),
             _ => self.leak.draw(0.5),
         };
+        // A leak is like a capillary or like an orifice, and the pump was shut off at some time while the pressure was lowest.
+        let [law, shut] = match source {
+            Source::All | Source::Leak => [random.uniform(0.0, 1.0).round(), random.uniform(0.0, 1.0)],
+            _ => [0.5; 2],
+        };
         let supply = self.settings.supply_oxygen;
         let supply = (supply.value + supply.standard_uncertainty * on(Source::Supply) * random.normal()).max(0.0);
         let temperature = 1.0 + GAS_TEMPERATURE * on(Source::Temperature) * random.normal();
@@ -104,7 +109,7 @@ impl Dilution<'_> {
         for (cycle, low) in self.cycles.iter().zip(lows) {
             let low = (low + error).max(1e-6) * temperature;
             let high = (self.high(cycle, random, readings) + high_error).max(low);
-            let step = CycleStep::new(cycle, low, high, leak);
+            let step = CycleStep::new(cycle, [low, high], leak, [law, shut]);
             let (leaked, supplied) = (self.settings.room_oxygen * step.leaked, supply * step.filled);
             oxygen = (step.left * oxygen + leaked + supplied).min(self.settings.room_oxygen);
             draw.leaked = step.left * draw.leaked + leaked;
@@ -159,16 +164,18 @@ struct CycleStep {
 impl CycleStep {
     /// While the pump runs, what leaks in is drawn out again with everything else: the air in the chamber nears the
     /// pressure itself, it does not grow for ever.
-    fn new(cycle: &Cycle, low: f64, high: f64, leak: f64) -> Self {
-        let pumped = leak * cycle.pumping_exposure_s;
+    fn new(cycle: &Cycle, [low, high]: [f64; 2], leak: f64, [law, shut]: [f64; 2]) -> Self {
+        let between = |[capillary, orifice]: [f64; 2]| capillary + law * (orifice - capillary);
+        let shut_s = cycle.low_from_s + shut * (cycle.low_s - cycle.low_from_s);
+        let pumped = leak * (between(cycle.pumping_exposure_s) + shut_s - cycle.low_from_s);
         let swept = pumped / low;
-        let held = leak * (cycle.fill_s - cycle.low_s);
+        let held = leak * (cycle.fill_s - shut_s);
         let rise = cycle.before_fill_pa - cycle.low_pa;
         let before = low + rise;
         let swept_later = (held - rise).max(0.0) / before;
         let keep = (-swept_later).exp();
         let air = pumped * mean_decay(swept) * keep + held * mean_decay(swept_later);
-        let filling = leak * cycle.filling_exposure_s;
+        let filling = leak * between(cycle.filling_exposure_s);
         Self {
             left: low * (-swept).exp() * keep / high,
             leaked: (air + filling) / high,

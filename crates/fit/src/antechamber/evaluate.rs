@@ -3,7 +3,7 @@
 use super::cycle_finder::{self, Found};
 use super::dilution::{Dilution, Draw, Source, own_pa};
 use super::in_leak::LeakRate;
-use super::{Antechamber, AntechamberError, Note, Record, Series, Settings, in_leak};
+use super::{Antechamber, AntechamberError, Cycle, Note, Record, Series, Settings, in_leak};
 use crate::uncertainty::Distribution;
 use crate::{BudgetLine, Estimate, Kind, Samples};
 
@@ -13,6 +13,11 @@ const DRAWS: usize = 4000;
 const DRAWS_OF_A_LINE: usize = 800;
 /// The gauge tells a pressure from nothing when it reads so many standard uncertainties above zero.
 const TELLS: f64 = 1.96;
+/// Readings of a cycle below which a cycle may go unseen: with a reading every 60 s, seven a cycle, one simulated record in
+/// fifteen was miscounted.
+const READINGS_OF_A_CYCLE: f64 = 12.0;
+/// Factor by which a leak that is not resolved may raise the upper end before there is only a bound.
+const DECIDES: f64 = 1.5;
 /// Share of the residual oxygen from which a source is worth a word.
 const MATTERS: f64 = 0.1;
 
@@ -49,23 +54,33 @@ pub fn evaluate(record: &Record<'_>, settings: &Settings) -> Result<Antechamber,
     let unit_m3 = settings.volume_m3.map_or(1.0, |volume| volume.value);
     let known = settings.leak_throughput.as_ref().filter(|_| settings.volume_m3.is_some()).or(from_holds.as_ref());
     let leak = known.map(|leak| leak.scaled(1.0 / unit_m3));
-    let dilution = Dilution {
+    let mut dilution = Dilution {
         cycles: &found.cycles,
         settings,
         room_pa,
         room_uncertainty_pa: record.room_pressure_pa.standard_uncertainty,
-        leak: LeakRate::new(leak.as_ref(), &found.cycles, |cycle| own_pa(settings, cycle)),
+        leak: LeakRate::none(),
     };
+    let own = |cycle: &Cycle| own_pa(settings, cycle);
+    dilution.leak = LeakRate::new(leak.as_ref(), &found.cycles, own, dilution.common_pa());
     let mut notes = circumstances(&found, pressure);
     let least_common_pa = least_common(&dilution, &mut notes);
     let draws = dilution.draws(DRAWS, Source::All, least_common_pa);
-    let residual_oxygen = residual(&dilution, &draws, least_common_pa, &mut notes);
+    let resolved = known.is_some_and(|leak| leak.kind == Kind::Estimate);
+    let mut residual_oxygen = residual(&dilution, &draws, least_common_pa, &mut notes);
+    if !resolved && leak_decides(&dilution, &residual_oxygen, least_common_pa) {
+        residual_oxygen.kind = Kind::UpperBound;
+        residual_oxygen.interval95[0] = f64::NEG_INFINITY;
+        notes.push(Note::LeakDecides);
+    }
     match (&from_holds, known) {
         (_, None) => notes.push(Note::LeakNotKnown),
         (Some(leak), _) if leak.kind != Kind::Estimate => notes.push(Note::NoRise),
         _ => {}
     }
-    sources(&draws, &mut notes);
+    if residual_oxygen.kind == Kind::Estimate {
+        sources(&draws, &mut notes);
+    }
     let cycles_needed = settings.target.map(|target| needed(&draws, settings, target, &mut notes));
     notes.push(Note::OutgassingExcluded);
     Ok(Antechamber {
@@ -135,6 +150,11 @@ fn circumstances(found: &Found, pressure: Samples<'_>) -> Vec<Note> {
         ),
     ];
     notes.extend(flags.into_iter().filter(|(is, _)| *is).map(|(_, note)| note));
+    let shortest_s = found.cycles.iter().map(|cycle| cycle.full_s - cycle.pump_s).fold(f64::INFINITY, f64::min);
+    if pressure.cadence_s() * READINGS_OF_A_CYCLE > shortest_s {
+        let needed_s = (shortest_s / READINGS_OF_A_CYCLE).floor().max(1.0);
+        notes.push(Note::MayMissCycles { cadence_s: pressure.cadence_s(), needed_s });
+    }
     notes
 }
 
@@ -179,6 +199,14 @@ fn residual(dilution: &Dilution<'_>, draws: &[Draw], least_common_pa: f64, notes
         }
     }
     estimate
+}
+
+/// Whether the upper end hinges on a leak that the record does not resolve.
+fn leak_decides(dilution: &Dilution<'_>, residual: &Estimate, least_common_pa: f64) -> bool {
+    let without = Dilution { leak: LeakRate::none(), ..*dilution };
+    let draws = without.draws(DRAWS_OF_A_LINE, Source::All, least_common_pa);
+    let last = |draw: &Draw| draw.oxygen.last().copied().unwrap_or(f64::NAN) * PPM;
+    residual.interval95[1] > DECIDES * weighted(&draws, last).quantile(0.975)
 }
 
 /// Distribution of a quantity over weighted draws.

@@ -1,9 +1,9 @@
-//! What leaks into the chamber: from its holds, or from what chambers usually do.
+//! What leaks into the chamber: from its holds, or from how little its pressure rose.
 
 use super::{Cycle, Record, Settings};
 use crate::ppm_rise::Quantity;
 use crate::uncertainty::Distribution;
-use crate::vacuum_hold::{self, RoomReference, VacuumHold};
+use crate::vacuum_hold::{self, Note, RoomReference, VacuumHold};
 use crate::{BudgetLine, Estimate, Kind};
 
 /// Holds that are looked at: the longest.
@@ -48,8 +48,10 @@ pub(super) fn from_holds(record: &Record<'_>, settings: &Settings, cycles: &[Cyc
             vacuum_hold::evaluate(&hold, &settings).ok()
         })
         .collect();
-    let plain =
-        |hold: &VacuumHold| hold.leak_throughput.kind == Kind::Estimate && hold.outgassing_probability < OUTGASSING;
+    let plain = |hold: &VacuumHold| {
+        let leak = hold.leak_throughput.kind == Kind::Estimate || hold.notes.contains(&Note::BelowResolution);
+        leak && hold.outgassing_probability < OUTGASSING
+    };
     if found.len() < 2 || !found.iter().all(plain) {
         return found.into_iter().next().map(|hold| hold.leak_throughput);
     }
@@ -57,78 +59,94 @@ pub(super) fn from_holds(record: &Record<'_>, settings: &Settings, cycles: &[Cyc
     Some(combined(&leaks, settings, volume))
 }
 
-/// Weighted mean of the holds; scale and volume err alike in all.
+/// Weighted mean of the holds; scale and volume err alike in all, and what walls may give off is no less in the mean than
+/// in each.
 fn combined(found: &[Estimate], settings: &Settings, volume: Quantity) -> Estimate {
     let relative = settings.gauge.scale.hypot(volume.standard_uncertainty / volume.value);
+    // The part above the median is free of walls, which only draw the lower end down.
     let own = |estimate: &Estimate| {
+        let above = (estimate.distribution.quantile(0.975) - estimate.value) / 1.96;
         let common = relative * estimate.value;
-        (estimate.standard_uncertainty.powi(2) - common * common).max(1e-4 * estimate.standard_uncertainty.powi(2))
+        (above.powi(2) - common * common).max(1e-4 * above.powi(2))
     };
     let weight: f64 = found.iter().map(|estimate| 1.0 / own(estimate)).sum();
-    let value = found.iter().map(|estimate| estimate.value / own(estimate)).sum::<f64>() / weight;
+    let mean = |of: &dyn Fn(&Estimate) -> f64| found.iter().map(|e| of(e) / own(e)).sum::<f64>() / weight;
+    let value = mean(&|estimate| estimate.value);
     // Where the holds scatter more than each says, their scatter counts.
     let squares: f64 = found.iter().map(|estimate| (estimate.value - value).powi(2) / own(estimate)).sum();
     let widened = (squares / (found.len() - 1) as f64).max(1.0);
     let readings = (widened / weight).sqrt();
+    // Lower ends that noise alone explains come closer to each other with every hold; what is left is the walls'.
+    let below = |e: &Estimate| {
+        let noise = 1.96 * own(e).sqrt().hypot(relative * e.value);
+        (e.value - noise - e.distribution.quantile(0.025)).max(0.0)
+    };
+    let walls = mean(&below);
+    let plain = Distribution::normal(value, readings.hypot(relative * value));
+    let ends = [0.025, 0.975].map(|p| plain.quantile(p));
     let budget = vec![
         BudgetLine::new("readings of the holds", readings),
         BudgetLine::new("scale of the gauge and volume", relative * value),
+        BudgetLine::new("walls that were pumped on only just before", walls / 1.96),
     ];
-    let distribution = Distribution::normal(value, readings.hypot(relative * value));
-    Estimate { at_pa: found[0].at_pa, ..Estimate::from_distribution(distribution, budget) }
+    let budget = budget.into_iter().filter(|line| line.standard_uncertainty > 0.0).collect();
+    let mut estimate = Estimate::from_distribution(plain.reaching([ends[0] - walls, ends[1]]), budget);
+    if estimate.interval95[0] <= 0.0 {
+        estimate.kind = Kind::UpperBound;
+        estimate.interval95 = [f64::NEG_INFINITY, ends[1].max(ends[1] - value)];
+    }
+    Estimate { at_pa: found[0].at_pa, ..estimate }
 }
 
-/// The leak over the volume as it is drawn, Pa/s: what is thought of leaks beforehand, and what the record says of this one.
+/// The leak over the volume as it is drawn, Pa/s: what the record says of it, flat before that, and not negative.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct LeakRate(Distribution);
 
-/// Leaks of chambers over their volume: median, and factor of one standard deviation. Without a source: chosen on the
-/// simulated chambers of `notebooks-free-docs/validation-vacuum.md`, which says what bias they leave.
-const USUAL_PA_PER_S: f64 = 0.001;
-const USUAL_FACTOR: f64 = 10.0;
-/// Share of chambers whose leak carries in next to nothing, so that "no leak" stays inside the interval where the record
-/// does not rule it out.
-const NEXT_TO_NOTHING: f64 = 0.06;
+/// Probability of no leak at all where the record does not rule it out, so that "no leak" stays inside the interval.
+const NONE_AT_ALL: f64 = 0.06;
 
 impl LeakRate {
-    /// `leak` is a throughput over the volume, Pa/s, where one was found.
-    ///
-    /// With flat prior probability from zero on, a leak that the readings do not resolve would be taken for as large as
-    /// their noise allows, and the residual oxygen with it.
-    pub(super) fn new(leak: Option<&Estimate>, cycles: &[Cycle], own_pa: impl Fn(&Cycle) -> f64) -> Self {
-        let edges: Vec<f64> = (0..=400).map(|i| 10f64.powf(-7.0 + 10.0 * f64::from(i) / 400.0)).collect();
-        let bell = |edge: &[f64]| {
-            let z = ((edge[0] * edge[1]).sqrt() / USUAL_PA_PER_S).ln() / USUAL_FACTOR.ln();
-            (-0.5 * z * z).exp()
-        };
-        let all_usual: f64 = edges.windows(2).map(bell).sum();
-        let smallest = edges[0];
-        let usual = |edge: &[f64]| bell(edge) + if edge[0] <= smallest { NEXT_TO_NOTHING * all_usual } else { 0.0 };
-        let density = |of: &Distribution, edge: &[f64]| (of.cdf(edge[1]) - of.cdf(edge[0])) / (edge[1] - edge[0]);
+    /// `leak` is a throughput over the volume, Pa/s, where one was found; `own_pa` and `common_pa` are standard
+    /// uncertainties of the lowest pressures, of each its own and common to all.
+    pub(super) fn new(
+        leak: Option<&Estimate>,
+        cycles: &[Cycle],
+        own_pa: impl Fn(&Cycle) -> f64,
+        common_pa: f64,
+    ) -> Self {
+        let edges: Vec<f64> = (0..=500).map(|i| 10f64.powf(-7.0 + 10.0 * f64::from(i) / 500.0)).collect();
+        let between = |of: &Distribution, edge: &[f64]| of.cdf(edge[1]) - of.cdf(edge[0]);
         let mass: Vec<f64> = match leak {
-            None => edges.windows(2).map(|edge| usual(edge) * unresolved(cycles, &own_pa, edge[1])).collect(),
+            None => {
+                let width = |edge: &[f64]| edge[1] - edge[0];
+                edges.windows(2).map(|edge| width(edge) * unresolved(cycles, &own_pa, common_pa, edge[1])).collect()
+            }
             // Leak and outgassing together: all of it may be leak, or any part.
             Some(bound) if bound.kind == Kind::UpperBound && bound.distribution.quantile(0.025) > 0.0 => {
-                let all = normalised(edges.windows(2).map(|edge| usual(edge) * density(&bound.distribution, edge)));
-                let part = normalised(
-                    edges.windows(2).map(|edge| usual(edge) * f64::from(u8::from(edge[1] < bound.interval95[1]))),
-                );
+                let all = normalised(edges.windows(2).map(|edge| between(&bound.distribution, edge)));
+                let top = bound.interval95[1];
+                let part = normalised(edges.windows(2).map(|edge| edge[1].min(top) - edge[0].min(top)));
                 all.iter().zip(part).map(|(all, part)| all + part).collect()
             }
-            Some(known) => edges.windows(2).map(|edge| usual(edge) * density(&known.distribution, edge)).collect(),
+            Some(known) => edges.windows(2).map(|edge| between(&known.distribution, edge)).collect(),
         };
-        let mut cumulative = vec![0.0];
-        for mass in normalised(mass.into_iter()) {
-            cumulative.push(cumulative[cumulative.len() - 1] + mass);
+        let resolved = leak.is_some_and(|leak| leak.kind == Kind::Estimate);
+        let mass = normalised(mass.into_iter());
+        if !(mass.iter().sum::<f64>() > 0.0) {
+            // So far below zero that nothing is left above: a pressure that does not move at all leaves no room for a leak.
+            return Self(Distribution::normal(leak.map_or(0.0, |leak| leak.value.max(0.0)), 0.0));
         }
-        let total = cumulative[cumulative.len() - 1];
-        if !(total > 0.0) {
-            // Far beyond what is usual: what was found stands alone. A pressure that does not move at all leaves no room
-            // for a leak.
-            return Self(leak.map_or(Distribution::normal(0.0, 0.0), |leak| leak.distribution.clone()));
+        let none = if resolved { 0.0 } else { NONE_AT_ALL };
+        let mut cumulative = vec![none];
+        for mass in mass {
+            cumulative.push(cumulative[cumulative.len() - 1] + (1.0 - none) * mass);
         }
-        let cumulative = cumulative.into_iter().map(|c| c / total).collect();
         Self(Distribution::Tabulated { x: edges, cumulative })
+    }
+
+    /// No leak.
+    pub(super) fn none() -> Self {
+        Self(Distribution::normal(0.0, 0.0))
     }
 
     pub(super) fn draw(&self, uniform: f64) -> f64 {
@@ -143,12 +161,22 @@ fn normalised(masses: impl Iterator<Item = f64>) -> Vec<f64> {
 }
 
 /// Likelihood of a leak by how little the pressure rose from its lowest to the filling, where that is all there is.
-fn unresolved(cycles: &[Cycle], own_pa: &impl Fn(&Cycle) -> f64, leak_pa_per_s: f64) -> f64 {
+///
+/// A leak keeps up a pressure of its own against the pump: none can have carried in more, in one time constant of the
+/// pumping, than was left at the lowest pressure.
+fn unresolved(cycles: &[Cycle], own_pa: &impl Fn(&Cycle) -> f64, common_pa: f64, leak_pa_per_s: f64) -> f64 {
     let misfit = |cycle: &Cycle| {
-        let rise = cycle.before_fill_pa - cycle.low_pa;
+        let own = own_pa(cycle).max(1e-7 * cycle.high_pa);
+        let [rise, uncertainty] = cycle.line_rise_pa;
+        // Where nothing rises, the chamber is taken as isolated from when it was as low as it got.
         let expected = leak_pa_per_s * (cycle.fill_s - cycle.low_from_s);
-        let sd = own_pa(cycle).hypot(cycle.noise_pa).max(1e-7 * cycle.high_pa);
-        ((expected - rise) / sd).max(0.0)
+        let highest = cycle.low_pa.max(0.0) + 2.0 * own.hypot(common_pa);
+        let decades = (cycle.high_pa / highest).max(std::f64::consts::E).ln();
+        let time_constant_s = (cycle.low_from_s - cycle.pump_s) / decades;
+        if leak_pa_per_s * time_constant_s > highest {
+            return f64::INFINITY;
+        }
+        ((expected - rise) / own.hypot(uncertainty)).max(0.0)
     };
     // Steps of the display err alike in all cycles: the one that says most counts.
     let most = cycles.iter().map(misfit).fold(0.0, f64::max);

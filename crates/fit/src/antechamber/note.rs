@@ -34,6 +34,13 @@ pub enum Note {
         /// Time between readings, s.
         cadence_s: f64,
     },
+    /// Readings are so far apart that whole cycles may lie between them.
+    MayMissCycles {
+        /// Time between readings, s.
+        cadence_s: f64,
+        /// What would do, s.
+        needed_s: f64,
+    },
     /// The record holds several transfers; the last was evaluated.
     SeveralTransfers {
         /// Number of transfers.
@@ -41,6 +48,8 @@ pub enum Note {
     },
     /// The leak is not known.
     LeakNotKnown,
+    /// A leak that the record does not resolve decides what is left.
+    LeakDecides,
     /// No rise was seen while held.
     NoRise,
     /// What leaked in makes a good part of what is left.
@@ -106,6 +115,11 @@ impl fmt::Display for Note {
                 "with a reading every {cadence_s:.0} s the lowest pressure was not seen: it may have gone on falling before the \
                  backfill, and the interval allows for that"
             ),
+            Self::MayMissCycles { cadence_s, needed_s } => write!(
+                f,
+                "with a reading every {cadence_s:.0} s a backfill or a whole cycle may lie between two readings: the count of cycles, and \
+                 what they left, is what the readings show; log every {needed_s:.0} s or faster"
+            ),
             Self::SeveralTransfers { transfers } => write!(
                 f,
                 "the record holds {transfers} transfers with long pauses between; the last was evaluated, since nobody knows \
@@ -113,8 +127,13 @@ impl fmt::Display for Note {
             ),
             Self::LeakNotKnown => write!(
                 f,
-                "the leak of the antechamber is not known, so what leaked in is counted by what such chambers usually do, which makes \
-                 the interval wide: hold it under vacuum with the pump shut off"
+                "no hold of the antechamber under vacuum shows its leak; what may have leaked in is bounded by how little the \
+                 pressure rose: hold it under vacuum with the pump shut off, for ten readings or more"
+            ),
+            Self::LeakDecides => write!(
+                f,
+                "a leak below what the record resolves may have let in more than the cycles left: the residual oxygen is given as \
+                 an upper bound; a vacuum hold of the antechamber, long enough to show its leak, makes it a value"
             ),
             Self::NoRise => write!(
                 f,

@@ -70,7 +70,8 @@ pub fn evaluate(record: &Record<'_>, settings: &Settings) -> Result<PpmRise, Ppm
         };
         let exchange = exchange.as_ref();
         let approach = Approach::Linear;
-        let circumstances = Circumstances { species, trace, window, room_air, supply, exchange, approach };
+        let circumstances =
+            Circumstances { species, trace, window, room_air, supply, exchange, approach, walls_since_s: None };
         let (fit, notes) = match species::fit(&circumstances)? {
             Outcome::Fitted(fitted) => summary::summarise(&circumstances, &fitted),
             Outcome::MostlyCensored(blocks) => {

@@ -10,6 +10,8 @@ use super::search::{Search, ShapeNode, best, columns};
 use super::shape::{Shape, considered};
 use super::{Outgassing, PpmRiseError, Quantity, ReadingStatus, Species, Trace, Window};
 
+mod walls;
+
 /// Everything about one species that is not in its readings.
 pub(super) struct Circumstances<'a, 'b> {
     pub species: Species,
@@ -19,6 +21,8 @@ pub(super) struct Circumstances<'a, 'b> {
     pub supply: Quantity,
     pub exchange: Option<&'b Exchange>,
     pub approach: Approach,
+    /// How long before the window walls were first exposed to vacuum, s, where what they give off may still look steady.
+    pub walls_since_s: Option<f64>,
 }
 
 /// How an inflow slackens as the content nears that outside.
@@ -43,6 +47,8 @@ pub(super) struct Fitted {
     /// Standard uncertainty of the ingress over the window (a mole fraction) if something came off the walls as slowly
     /// as the run is long.
     pub slow_term_uncertainty: f64,
+    /// Posteriors of the ingress beside walls that were exposed to vacuum only just before; empty where that is no matter.
+    pub beside_walls: Vec<Mixture>,
     /// Readings were rounded more coarsely than their noise.
     pub coarse: bool,
     /// Typical content: relative noise is proportional to content over this.
@@ -337,6 +343,8 @@ impl<'a, 'b, 'c> Job<'a, 'b, 'c> {
         let white = design.parts(&white, heaviest.shape)?.0;
         let widening = (heaviest.solved.covariance[1][1] / white.covariance[1][1]).sqrt().max(1.0);
         let slow_term_uncertainty = design.slow_term_uncertainty(&noise, heaviest.shape);
+        let beside_walls =
+            self.c.walls_since_s.map(|since_s| walls::mixtures(&design, &noises, heaviest.shape, since_s));
         let keep: Vec<usize> = (0..design.block.len()).filter(|row| design.block[*row].is_some()).collect();
         Some(Fitted {
             blocks: self.blocks.clone(),
@@ -345,6 +353,7 @@ impl<'a, 'b, 'c> Job<'a, 'b, 'c> {
             parts: parts.at(&keep),
             widening,
             slow_term_uncertainty,
+            beside_walls: beside_walls.unwrap_or_default(),
             coarse: self.coarse,
             level_unit: design.level_unit,
         })

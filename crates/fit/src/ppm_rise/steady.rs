@@ -10,6 +10,9 @@ use crate::uncertainty::Distribution;
 pub(crate) struct SteadyPart {
     /// Steady inflow at content zero.
     pub(crate) inflow: Distribution,
+    /// Lower end (2.5 %) of the inflow if walls that were exposed to vacuum only just before still give off gas; `None`
+    /// where that is no matter.
+    pub(crate) least_beside_walls: Option<f64>,
     /// What the decaying source still gives off at the end of the window.
     pub(crate) outgassing_at_end: Distribution,
     /// Both together at the end, by the model that makes it largest.
@@ -33,12 +36,15 @@ pub(crate) struct SteadyPart {
 const KINDS: [Outgassing; 4] =
     [Outgassing::None, Outgassing::OneExponential, Outgassing::TwoExponentials, Outgassing::PowerLaw];
 
-/// Parts the rise of `trace` in the window; `ceiling` is the content outside, towards which the inflow slackens.
+/// Parts the rise of `trace` in the window; `ceiling` is the content outside, towards which the inflow slackens;
+/// `walls_since_s` how long before the window walls were first exposed to vacuum, where what they give off may still look
+/// steady.
 pub(crate) fn part(
     trace: &Trace<'_>,
     [from_s, to_s]: [f64; 2],
     ceiling: f64,
     approach: Approach,
+    walls_since_s: Option<f64>,
 ) -> Result<SteadyPart, PpmRiseError> {
     // Walls that were pumped on desorb as water does: the models are those of water.
     let species = Species::Water;
@@ -50,6 +56,7 @@ pub(crate) fn part(
         supply: Quantity::default(),
         exchange: None,
         approach,
+        walls_since_s,
     };
     let Outcome::Fitted(fitted) = fit(&circumstances)? else { return Err(PpmRiseError::NoFit { species }) };
     let mixture = &fitted.mixture;
@@ -64,6 +71,11 @@ pub(crate) fn part(
     let all = 0..blocks.len();
     Ok(SteadyPart {
         inflow: mixture.ingress().scaled(per_s),
+        least_beside_walls: fitted
+            .beside_walls
+            .iter()
+            .map(|mixture| mixture.ingress().quantile(0.025) * per_s)
+            .reduce(f64::min),
         outgassing_at_end: mixture.outgassing_at_end().scaled(per_s),
         all_at_end: largest_at_end(mixture).scaled(per_s),
         power_law: mixture.weight(Outgassing::PowerLaw),

@@ -24,8 +24,8 @@ const LOGGED_TEMPERATURE_K: f64 = 0.1;
 /// Change of the room's pressure: standard deviation after 1 h, growing with the root of time, Pa (200 Pa in a day).
 const WEATHER_PA: f64 = 40.0;
 const ROOM_TEMPERATURE_K: f64 = 295.0;
-/// A hold must be so many times longer than the pumping before it: what comes off walls goes with the time since the
-/// pumping began, and looks steady until that has become a multiple.
+/// A hold up to so many times as long as the pumping before it must show the leak beside walls: what they give off goes with
+/// the time since the pumping began, and looks nearly steady until that has become a multiple.
 const LONGER_THAN_PUMPING: f64 = 3.0;
 
 /// Evaluates a vacuum hold.
@@ -67,7 +67,8 @@ struct Hold<'s> {
     room_pressure_pa: f64,
     temperature_logged: bool,
     straight_line_pa_per_s: f64,
-    pumped_s: Option<f64>,
+    /// How long before the hold the pumping began, s, where what comes off the walls may still look steady.
+    walls_since_s: Option<f64>,
 }
 
 impl<'s> Hold<'s> {
@@ -85,21 +86,25 @@ impl<'s> Hold<'s> {
         let analyser = Analyser { resolution: settings.gauge.resolution / unit_pa, ..Analyser::default() };
         let trace = Trace { samples, status: &[], analyser };
         let ceiling = record.room_pressure_pa / unit_pa;
-        let mut parts = vec![part(&trace, window_s, ceiling, Approach::Quadratic).map_err(|error| from_rise(&error))?];
+        let span_s = readings.last_time_s() - readings.first_time_s();
+        let pumped_s = settings.pumped_s.or(found.pumped_s);
+        let walls_since_s = pumped_s.filter(|pumped_s| *pumped_s > 0.0 && span_s < LONGER_THAN_PUMPING * pumped_s);
+        let by = |law| part(&trace, window_s, ceiling, law, walls_since_s).map_err(|error| from_rise(&error));
+        let mut parts = vec![by(Approach::Quadratic)?];
         if unit_pa > LAW_MATTERS_FROM * record.room_pressure_pa {
-            parts.push(part(&trace, window_s, ceiling, Approach::Linear).map_err(|error| from_rise(&error))?);
+            parts.push(by(Approach::Linear)?);
         }
         let line = straight_line(readings.time_s(), &pressure_pa, newey_west_lag(readings.len()));
         Ok(Self {
             settings,
             parts,
             unit_pa,
-            span_s: readings.last_time_s() - readings.first_time_s(),
+            span_s,
+            walls_since_s,
             mean_pa: pressure_pa.iter().sum::<f64>() / n,
             slackening: [1.0 - mean(&|x| x * x), 1.0 - mean(&|x| x)],
             room_pressure_pa: record.room_pressure_pa,
             temperature_logged: record.gas_temperature.is_some(),
-            pumped_s: settings.pumped_s.or(found.pumped_s),
             straight_line_pa_per_s: line.map_or(0.0, |line| line.slope),
         })
     }
@@ -162,20 +167,23 @@ impl<'s> Hold<'s> {
         }
         let form = self.form();
         budget.push(BudgetLine::new("form of slowly decaying outgassing", form));
+        let beside_walls = self.beside_walls(&from_readings);
+        let walls = beside_walls.standard_deviation().powi(2) - from_readings.standard_deviation().powi(2);
+        budget.push(BudgetLine::new("walls that were pumped on only just before", walls.max(0.0).sqrt()));
         budget.retain(|line| line.standard_uncertainty > 0.0);
-        let estimate =
-            Estimate::from_distribution(from_readings.with_normal_error(systematic.hypot(form)), budget.clone());
-        let tells = estimate.interval95[0] > 0.0 || estimate.interval95[1] < 0.0;
-        if tells && !self.too_early() {
+        let other = systematic.hypot(form);
+        let estimate = Estimate::from_distribution(beside_walls.with_normal_error(other), budget.clone());
+        if estimate.interval95[0] > 0.0 {
             return estimate;
         }
+        let rises = from_readings.with_normal_error(other).quantile(0.025) > 0.0;
         let part = &self.parts[0];
         let slow = part.slow_s.is_some_and(|slow_s| slow_s > 0.3 * self.span_s);
-        let bounded = if tells || part.power_law > SLOW_TAIL || (part.decaying > 0.5 && slow) {
+        let bounded = if rises || part.power_law > SLOW_TAIL || (part.decaying > 0.5 && slow) {
             let all = part.all_at_end.scaled(self.throughput());
             notes.push(Note::NotSeparable {
                 more_s: self.time_that_would_tell(),
-                outgassing_share: if self.too_early() { 1.0 } else { self.outgassing_share() },
+                outgassing_share: if rises { 1.0 } else { self.outgassing_share() },
             });
             let from_end = Estimate::from_distribution(all.with_normal_error(systematic), budget);
             if from_end.interval95[1] > estimate.interval95[1] { from_end } else { estimate }
@@ -186,11 +194,18 @@ impl<'s> Hold<'s> {
         upper_bound(bounded)
     }
 
-    /// Whether outgassing would still look steady, so soon after the pumping.
-    fn too_early(&self) -> bool {
-        let part = &self.parts[0];
-        let over = part.decaying > 0.9 && part.slow_s.is_some_and(|slow_s| slow_s < self.span_s / 3.0);
-        !over && self.pumped_s.is_some_and(|pumped_s| self.span_s < LONGER_THAN_PUMPING * pumped_s)
+    /// The leak with its lower end drawn down to what walls would leave of it.
+    fn beside_walls(&self, leak: &Distribution) -> Distribution {
+        let least = self
+            .parts
+            .iter()
+            .zip(self.slackening)
+            .filter_map(|(part, slackening)| Some(part.least_beside_walls? * self.throughput() * slackening))
+            .reduce(f64::min);
+        match least {
+            Some(least) => leak.reaching([least, leak.quantile(0.975)]),
+            None => leak.clone(),
+        }
     }
 
     /// Standard uncertainty from the form of a power law, Pa·m³/s.
@@ -211,9 +226,8 @@ impl<'s> Hold<'s> {
     /// Further time after which the outgassing would have decayed enough to be told from the leak, s.
     fn time_that_would_tell(&self) -> f64 {
         let part = &self.parts[0];
-        let pumped_s = self.pumped_s.filter(|_| self.too_early());
-        if let Some(pumped_s) = pumped_s {
-            return LONGER_THAN_PUMPING * pumped_s - self.span_s;
+        if let Some(since_s) = self.walls_since_s {
+            return LONGER_THAN_PUMPING * since_s - self.span_s;
         }
         match part.slow_s {
             // Three time constants leave a twentieth of an exponential.
@@ -236,9 +250,12 @@ impl<'s> Hold<'s> {
         ];
         let budget = budget.into_iter().filter(|line| line.standard_uncertainty > 0.0).collect();
         let mut estimate = Estimate::from_distribution(distribution.with_normal_error(scale.hypot(form)), budget);
-        if leak.kind == Kind::UpperBound && (self.parts[0].power_law > SLOW_TAIL || self.too_early()) {
+        let early = self.walls_since_s.is_some();
+        if leak.kind == Kind::UpperBound && (self.parts[0].power_law > SLOW_TAIL || early) {
             // All that comes in at the end may be outgassing.
             estimate.interval95[1] = estimate.interval95[1].max(leak.interval95[1]);
+        } else if early {
+            estimate.interval95[1] = estimate.interval95[1].max(leak.interval95[1] - leak.interval95[0]);
         }
         if estimate.interval95[0] <= 0.02 * estimate.interval95[1] {
             estimate.kind = Kind::UpperBound;
@@ -313,8 +330,11 @@ fn from_rise(error: &PpmRiseError) -> VacuumHoldError {
     }
 }
 
+/// The estimate as a bound. A value below zero says no more than zero would: a vacuum lets nothing out.
 fn upper_bound(mut estimate: Estimate) -> Estimate {
     estimate.kind = Kind::UpperBound;
+    let [_, high] = estimate.interval95;
+    estimate.interval95[1] = high.max(high - estimate.value);
     estimate.interval95[0] = f64::NEG_INFINITY;
     estimate
 }

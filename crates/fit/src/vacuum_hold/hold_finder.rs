@@ -2,6 +2,7 @@
 
 use super::{Record, VacuumHoldError, Window, WindowEnd};
 use crate::Samples;
+use crate::solve::fit_linear;
 
 /// What the finder found.
 pub(super) struct Found {
@@ -262,11 +263,47 @@ fn trimmed(bins: &Bins, stretch: Stretch) -> Option<Stretch> {
     let start = if rise > 12.0 * bins.noise {
         part.iter().rposition(low(2.0 * bins.noise + 0.01 * rise))?
     } else {
-        part.iter().position(low(4.0 * bins.noise + 0.002 * lowest.abs()))?
+        // Within the noise no single reading shows where the rise begins.
+        let first = part.iter().position(low(2.5 * bins.noise + 0.002 * lowest.abs()))?;
+        let from = stretch.from + first;
+        first + bend(&bins.time_s[from..=stretch.to], &bins.value[from..=stretch.to])
     };
     // The lowest readings were chosen for being low: the hold begins after them.
     let start = if start > 0 && start + 1 < part.len() { start + 1 } else { start };
     Some(Stretch { from: stretch.from + start, ..stretch })
+}
+
+/// Index at which values that stay level begin to rise: the line or slackening parabola after a level that fits best; 0 where no level before
+/// the rise is seen.
+fn bend(time_s: &[f64], value: &[f64]) -> usize {
+    const PLACES: usize = 60;
+    /// Least drop of the sum of squares over the variance: four standard deviations.
+    const SEEN: f64 = 16.0;
+    let size = value.len().div_ceil(400);
+    let mean = |values: &[f64]| values.iter().sum::<f64>() / values.len() as f64;
+    let time: Vec<f64> = time_s.chunks(size).map(mean).collect();
+    let value: Vec<f64> = value.chunks(size).map(mean).collect();
+    let n = value.len();
+    if n < 4 * FEWEST {
+        return 0;
+    }
+    let span_s = time[n - 1] - time[0];
+    let squares = |start: usize| -> Option<f64> {
+        let since = |t: &f64| ((t - time[start]) / span_s).max(0.0);
+        let line: Vec<Vec<f64>> = time.iter().map(|t| vec![1.0, since(t)]).collect();
+        let parabola: Vec<Vec<f64>> = time.iter().map(|t| vec![1.0, since(t), since(t).powi(2)]).collect();
+        let curved = fit_linear(&parabola, &value, None).ok()?;
+        // Neither leak nor outgassing grows during a hold.
+        let fit = if curved.coefficients[2] <= 0.0 { curved } else { fit_linear(&line, &value, None).ok()? };
+        Some(fit.residual_sum_of_squares)
+    };
+    let Some(without) = squares(0) else { return 0 };
+    let places = (1..PLACES).map(|place| place * (n - FEWEST) / PLACES).filter(|place| *place > 0);
+    let best = places.filter_map(|place| Some((place, squares(place)?))).min_by(|a, b| a.1.total_cmp(&b.1));
+    match best {
+        Some((place, with)) if (without - with) * n as f64 > SEEN * with => place * size,
+        _ => 0,
+    }
 }
 
 #[cfg(test)]

@@ -15,6 +15,8 @@ pub(crate) struct Conversion {
     pub(crate) skipped: Vec<usize>,
     /// Rows inside an hour that came twice.
     pub(crate) folded: usize,
+    /// How many of these are of the second pass.
+    pub(crate) second_pass: usize,
     /// The fold had one pass only, and nothing before or after it told which.
     pub(crate) fold_guessed: bool,
 }
@@ -140,6 +142,7 @@ fn resolve_fold(
             }
         }
     };
+    conversion.second_pass += count - change;
     for (i, local) in rows[..count].iter_mut().enumerate() {
         *local = if i < change { first_pass(*local) } else { second_pass(*local) };
     }

@@ -338,7 +338,7 @@ impl<'a> Section<'a> {
         self.table.iter().find(|(name, _)| name.get_ref().as_ref() == key).map(|(name, _)| name.span())
     }
 
-    fn parse_quantity(&self, key: &str, value: Value<'_>) -> Option<Quantity> {
+    pub(super) fn parse_quantity(&self, key: &str, value: Value<'_>) -> Option<Quantity> {
         let Some(text) = value.get_ref().as_str() else {
             self.wrong_type(key, value, "a quantity with its unit in quotes, for example \"-1000 Pa\"");
             return None;

@@ -1,11 +1,13 @@
 //! The tests of a plan: method, files, columns, window.
 
+mod conversion;
 mod keys;
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use jiff::Timestamp;
-use tightfit_ingest::{Channel, ColumnRef, Format, Layout};
+use tightfit_ingest::{Channel, ColumnRef, Conversion, Format, Layout};
 use tightfit_quantity::{Dimension, Quantity, Unit};
 use toml::Spanned;
 use toml::de::DeValue;
@@ -78,6 +80,8 @@ pub struct ColumnPlan {
     pub instrument: Option<String>,
     /// The file it stands in, where several are read.
     pub file: Option<String>,
+    /// For a gauge with a voltage output: what its signal means.
+    pub conversion: Option<Arc<Conversion>>,
 }
 
 /// A window set by hand.
@@ -206,12 +210,13 @@ fn read_columns(section: &Section<'_>) -> Vec<ColumnPlan> {
 }
 
 /// Keys of one column.
-const KEYS: [&str; 5] = ["column", "columns", "unit", "instrument", "file"];
+const KEYS: [&str; 7] = ["column", "columns", "unit", "instrument", "file", "conversion", "interpolation"];
 
 fn read_column(section: &Section<'_>, channel: Channel, value: &Spanned<DeValue<'_>>) -> Option<ColumnPlan> {
     let name = channel.as_str();
     if let Some(column) = column_ref(value) {
-        return Some(ColumnPlan { channel, columns: vec![column], unit: None, instrument: None, file: None });
+        let columns = vec![column];
+        return Some(ColumnPlan { channel, columns, unit: None, instrument: None, file: None, conversion: None });
     }
     let Some(table) = value.get_ref().as_table() else {
         section.wrong_type(name, value, "a column, for example { column = \"dP (Pa)\", unit = \"Pa\" }");
@@ -251,7 +256,8 @@ fn read_column(section: &Section<'_>, channel: Channel, value: &Spanned<DeValue<
     if columns.is_empty() && get("column").or(get("columns")).is_some() {
         section.wrong_type(name, value, "a header text or a position (1 = first) as column");
     }
-    Some(ColumnPlan { channel, columns, unit, instrument: text("instrument"), file: text("file") })
+    let conversion = conversion::read(section, channel, get("conversion"), text("interpolation").as_deref());
+    Some(ColumnPlan { channel, columns, unit, instrument: text("instrument"), file: text("file"), conversion })
 }
 
 fn column_ref(value: &Spanned<DeValue<'_>>) -> Option<ColumnRef> {

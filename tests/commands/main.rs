@@ -19,5 +19,6 @@ mod records;
 mod series;
 #[path = "../support/mod.rs"]
 mod support;
+mod told;
 mod vacuum;
 mod writing;

@@ -310,3 +310,28 @@ fn the_upkeep_demo_passes_with_the_zero_error_of_its_analyser_taken_off() {
     let notes = result["tests"][0]["notes"].to_string();
     assert!(notes.contains("is taken off here"), "{notes}");
 }
+
+#[test]
+fn the_clean_up_demo_passes_and_holds_the_time_constant_that_it_was_made_with() {
+    let run = Bench::with_demo().run(&["qualify", "clean-up.toml", "--format", "json"]);
+    assert_eq!(run.code, 0, "{run:?}");
+    let results = &run.json()["tests"][0]["results"];
+    // What the demo's generator was given.
+    holds(results, "time_constant", 65.0);
+    holds(results, "floor", 0.15);
+    // V over time constant and flow: 0.92 m³/(65 s · 60 m³/h).
+    holds(results, "single_pass_efficiency", 0.849);
+}
+
+#[test]
+fn the_antechamber_demo_passes_with_the_leak_that_its_hold_found() {
+    let run = Bench::with_demo().run(&["qualify", "antechamber.toml", "--format", "json"]);
+    assert_eq!(run.code, 0, "{run:?}");
+    let result = run.json();
+    // What the demo's generator was given, and the oxygen that it was left with.
+    holds(&result["tests"][0]["results"], "leak_throughput", 1.5e-3);
+    let cycles = &result["tests"][1]["results"];
+    assert_eq!(cycles["cycle_count"]["value"], 3.0);
+    assert_eq!(cycles["residual_oxygen"]["kind"], "estimate");
+    holds(cycles, "residual_oxygen", 16.16);
+}

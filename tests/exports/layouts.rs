@@ -177,3 +177,27 @@ fn a_column_the_file_does_not_have_is_a_question_with_the_columns_there_are() {
     let recording = read_with(PLAIN, &plan(vec![ColumnRequest::by_name(Oxygen, "O2")], Format::default()));
     assert_eq!(questions(&recording), ["oxygen: there is no column 'O2'; the columns are 'time', 'dP (Pa)'"]);
 }
+
+#[test]
+fn a_sheet_stated_for_a_text_file_is_said_and_all_of_it_is_read() {
+    let format = Format { sheet: Some("Log".into()), ..Format::default() };
+    let recording = read_with(PLAIN, &plan(Vec::new(), format));
+    assert_eq!(values(&recording, GaugePressure), PLAIN_PA);
+    let said = recording.questions.iter().find(|question| question.text.contains("has no sheets")).unwrap();
+    assert!(!said.blocking && said.text.contains("\"Log\""), "{said:?}");
+}
+
+#[test]
+fn a_column_without_any_number_is_said_to_be_there() {
+    for cell in ["NaN", "", "---"] {
+        let text: String = PLAIN
+            .lines()
+            .skip(1)
+            .fold("time,dP (Pa),O2 (ppm)\n".to_owned(), |text, line| format!("{text}{line},{cell}\n"));
+        let recording = read(&text);
+        let column = recording.columns.iter().find(|column| column.header == "O2 (ppm)").unwrap();
+        assert!(column.without_number && column.because == "holds no number", "{cell}: {column:?}");
+        assert!(recording.columns.iter().filter(|column| column.without_number).count() == 1);
+        assert_eq!(rows(&recording), (5, 5, 0));
+    }
+}

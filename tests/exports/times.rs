@@ -114,9 +114,16 @@ fn the_autumn_fold_follows_the_rows_and_the_spring_gap_is_set_aside() {
     let recording = in_zone(&text, "Europe/Vienna");
     let steps: Vec<f64> = times(&recording, GaugePressure).windows(2).map(|pair| pair[1] - pair[0]).collect();
     assert_eq!(steps, [1200.0; 7]);
+    let said = "6 rows stand in the hour that came twice in autumn: by the order of the rows the last 3 of them are its second pass";
+    assert_eq!(recording.clock_changes, [said]);
+    assert!(recording.notes.contains(&said.to_owned()));
     let spring = in_zone(&log(["2026-03-29 01:30:00", "2026-03-29 02:30:00", "2026-03-29 03:30:00"]), "Europe/Vienna");
     assert_eq!(rows(&spring), (3, 2, 1));
     assert_eq!(spring.account.by_reason()[0].reason.to_string(), "local time skipped by the change to summer time");
+    assert!(spring.clock_changes[0].contains("1 rows stand in the hour that the clock skipped in spring"));
+    // Nothing before or after tells which pass this is.
+    let alone = in_zone(&log(["2026-10-25 02:10:00", "2026-10-25 02:20:00", "2026-10-25 02:30:00"]), "Europe/Vienna");
+    assert!(alone.clock_changes[0].contains("nothing tells which pass"), "{:?}", alone.clock_changes);
 }
 
 #[test]

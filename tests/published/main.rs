@@ -8,6 +8,8 @@ mod closed_chambers;
 mod conformity;
 mod design;
 mod distribution_quantiles;
+mod exponential_approach;
+mod exponential_records;
 mod general_library;
 mod gum;
 mod history;

@@ -1,6 +1,6 @@
 //! Makes the exports of the demo in `data-samples/k-12`: an argon enclosure in a university coatings laboratory, a
-//! tight and a leaky hold, four runs with the purifier off, two weeks of work in which oxygen rises, and the upkeep of
-//! purifier and analyser. All data are
+//! tight and a leaky hold, four runs with the purifier off, two weeks of work in which oxygen rises, the upkeep of
+//! purifier and analyser, a clean-up, and the antechamber. All data are
 //! invented; the physics is that of `tightfit_fit::simulate`.
 //!
 //! `cargo run -p tightfit-report --example make-demo`
@@ -16,7 +16,8 @@ use std::path::Path;
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 use tightfit_fit::simulate::{
-    Disturbance, EnduranceRun, Hold, Random, RegenerationCell, Rise, Room, SimulatedHold, ThermometerModel,
+    Disturbance, Doses, EnduranceRun, GaugeModel, Hold, LeakFlow, Random, RegenerationCell, Rise, Room, SimulatedHold,
+    ThermometerModel, Vessel, VesselStep,
 };
 
 /// Zone of the laboratory's loggers.
@@ -41,6 +42,9 @@ fn main() -> Result<(), Box<dyn Error>> {
         ("upkeep-two-days.csv", endurance_export()?),
         ("upkeep-check.csv", check_export()?),
         ("upkeep-regeneration.csv", regeneration_export()?),
+        ("clean-up.csv", clean_up_export()?),
+        ("antechamber-hold.csv", antechamber_hold_export()?),
+        ("antechamber-cycles.csv", antechamber_cycles_export()?),
     ];
     for (name, text) in files {
         write(&folder.join(name), &text)?;
@@ -210,6 +214,90 @@ fn check_export() -> Result<String, Box<dyn Error>> {
         shown = content + (shown - content) * (-5.0_f64 / 9.0).exp();
         let time = Timestamp::from_second(start.as_second() + 5 * row)?;
         writeln!(text, "{time},{:.2}", 1.01 * shown + 0.08 + 0.01 * random.normal())?;
+    }
+    Ok(text)
+}
+
+/// 60 ppm of oxygen given at once, brought down with a time constant of 65 s, read every 2 s by an analyser with t90 20 s.
+fn clean_up_export() -> Result<String, Box<dyn Error>> {
+    let start: Timestamp = "2026-05-06T09:10:00Z".parse()?;
+    let mut run = Doses::one(65.0, 0.0, 12.0);
+    (run.cadence_s, run.lag_s, run.floor_ppm) = (2.0, 20.0 / 10.0_f64.ln(), 0.15);
+    (run.noise, run.resolution_ppm) = ([0.02, 0.005], 0.01);
+    let (time_s, reading) = run.simulate(41);
+    let mut text = String::from("time,O2 (ppm)\n");
+    for (time_s, fraction) in time_s.iter().zip(&reading) {
+        let time = Timestamp::from_second(start.as_second() + *time_s as i64)?;
+        writeln!(text, "{time},{:.2}", 1e6 * fraction)?;
+    }
+    Ok(text)
+}
+
+/// The antechamber of 38 L with its leak.
+fn antechamber() -> Vessel {
+    Vessel {
+        volume_m3: 0.038,
+        leak: 1.5e-3,
+        law: LeakFlow::Laminar,
+        exponential: [0.0, 1.0],
+        power_law: 2e-3,
+        room_pa: 97_300.0,
+        warming: 0.0,
+        drift_k_per_h: 0.1,
+        supply_oxygen: 1e-6,
+    }
+}
+
+/// The antechamber pumped for a quarter of an hour and held for two hours; its gauge puts out 1 V a decade from 1 Pa at 1 V.
+fn antechamber_hold_export() -> Result<String, Box<dyn Error>> {
+    let start: Timestamp = "2026-05-06T11:30:00Z".parse()?;
+    let gauge = GaugeModel {
+        cadence_s: 20.0,
+        noise: [0.02, 0.002],
+        zero_pa: 0.0,
+        scale: 0.0,
+        resolution_pa: 0.0,
+        from_room: false,
+    };
+    let steps = [
+        VesselStep::Pump { for_s: 900.0, tau_s: 40.0, ultimate_pa: 5.0 },
+        VesselStep::Hold { for_s: 7200.0 },
+        VesselStep::Fill { to_pa: 97_000.0, rate_pa_per_s: 2500.0 },
+    ];
+    let seen = antechamber().simulate(&steps, &gauge, 42);
+    let mut text = String::from("time,vacuum gauge (V)\n");
+    for (time_s, pa) in seen.time_s.iter().zip(&seen.reading_pa) {
+        let time = Timestamp::from_second(start.as_second() + *time_s as i64)?;
+        writeln!(text, "{time},{:.4}", 1.0 + pa.max(1e-3).log10())?;
+    }
+    Ok(text)
+}
+
+/// Three cycles down to about 10 hPa, a row every 3 s.
+fn antechamber_cycles_export() -> Result<String, Box<dyn Error>> {
+    let start: Timestamp = "2026-05-06T14:30:00Z".parse()?;
+    let gauge = GaugeModel {
+        cadence_s: 3.0,
+        noise: [3.0, 0.0],
+        zero_pa: 15.0,
+        scale: 0.002,
+        resolution_pa: 0.0,
+        from_room: false,
+    };
+    let mut steps = vec![VesselStep::Hold { for_s: 60.0 }];
+    for _ in 0..3 {
+        steps.extend([
+            VesselStep::Pump { for_s: 210.0, tau_s: 40.0, ultimate_pa: 600.0 },
+            VesselStep::Hold { for_s: 90.0 },
+            VesselStep::Fill { to_pa: 97_000.0, rate_pa_per_s: 2500.0 },
+            VesselStep::Hold { for_s: 45.0 },
+        ]);
+    }
+    let seen = antechamber().simulate(&steps, &gauge, 43);
+    let mut text = String::from("time,antechamber (hPa abs)\n");
+    for (time_s, pa) in seen.time_s.iter().zip(&seen.reading_pa) {
+        let time = Timestamp::from_second(start.as_second() + *time_s as i64)?;
+        writeln!(text, "{time},{:.2}", pa / 100.0)?;
     }
     Ok(text)
 }

@@ -31,7 +31,11 @@ pub(super) fn account(result: &mut TestResult, data: &TestData<'_>, window_s: [f
     result.rows_used = result.rows_read.saturating_sub(result.rows_set_aside);
     result.set_aside = aside.0;
     result.files.extend(data.files.iter().map(file_line));
-    result.notes.extend(data.clock_changes());
+    for note in data.assumptions().into_iter().chain(data.clock_changes()) {
+        if !result.notes.contains(&note) {
+            result.notes.push(note);
+        }
+    }
     let mut findings = Findings::default();
     validity::recordings(data, window_s, &mut findings);
     findings.into_result(result);

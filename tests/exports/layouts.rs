@@ -188,6 +188,16 @@ fn a_sheet_stated_for_a_text_file_is_said_and_all_of_it_is_read() {
 }
 
 #[test]
+fn local_times_beside_an_empty_column_are_still_cut_at_commas() {
+    let text: String = (10..40).fold("time,Antechamber (Pa),Room (hPa)\n".to_owned(), |text, minute| {
+        format!("{text}2026-05-04 09:{minute}:00,20.{minute},NaN\n")
+    });
+    let recording = read(&text);
+    assert_eq!(recording.columns.len(), 3, "{:?}", recording.choices);
+    assert_eq!(values(&recording, Channel::AntechamberPressure).len(), 30);
+}
+
+#[test]
 fn a_column_without_any_number_is_said_to_be_there() {
     for cell in ["NaN", "", "---"] {
         let text: String = PLAIN

@@ -9,6 +9,7 @@ mod conformity;
 mod design;
 mod distribution_quantiles;
 mod exponential_approach;
+#[allow(clippy::approx_constant, reason = "a reading may look like a constant")]
 mod exponential_records;
 mod general_library;
 mod gum;

@@ -134,6 +134,12 @@ fn readable_share(fields: &[&[u8]], delimiter: Delimiter) -> f64 {
         filled += 1.0;
         score += match look(field) {
             Look::Number if field.contains(&b' ') && !field.iter().any(u8::is_ascii_alphabetic) => 0.0,
+            // A date has one comma at most; a clock with two is a row that the delimiter left whole.
+            Look::Moment
+                if delimiter != Delimiter::Char(b',') && field.iter().filter(|byte| **byte == b',').count() > 1 =>
+            {
+                -0.5
+            }
             Look::Number | Look::Moment | Look::Censored => 1.0,
             Look::Missing => 0.5,
             Look::Text

@@ -30,6 +30,8 @@ pub struct Cycle {
     pub high_readings: usize,
     /// Standard deviation of a reading at low pressure.
     pub noise_pa: f64,
+    /// Whether enough readings at low pressure show their noise.
+    pub(super) noise_seen: bool,
     /// Fall of the pressure that went unseen between the last reading under vacuum and the filling, at most: by the last
     /// fall between readings, and the ratio of the last two.
     pub(super) unseen_fall: Option<(f64, f64)>,
@@ -217,6 +219,7 @@ fn cycle(
         low_readings,
         high_readings: plateau.len(),
         noise_pa,
+        noise_seen: fill - low_from >= 4,
         unseen_fall: unseen_fall(&value[pump..=fill], low_at == fill, 3.0 * noise_pa + resolution_pa),
         line_rise_pa: line_rise(&time[low_from..=fill], &value[low_from..=fill], noise_pa),
         pumping_exposure_s: slacks.map(|slack| weigh(pump, low_from.max(pump), &|p| slack(p) * floor / p.max(floor))),

@@ -30,6 +30,8 @@ pub(super) struct Dilution<'a> {
     pub room_uncertainty_pa: f64,
     /// Leak over volume.
     pub leak: LeakRate,
+    /// Time between readings, s.
+    pub cadence_s: f64,
 }
 
 /// One draw: weight, oxygen after each cycle, what of it came by leak and by supply, and a mean cycle.
@@ -95,6 +97,8 @@ impl Dilution<'_> {
             Source::All | Source::Leak => self.leak.draw(random.uniform(0.0, 1.0)),
             _ => self.leak.draw(0.5),
         };
+        // Between the last reading under vacuum and the filling goes up to one interval.
+        let unseen_s = random.uniform(0.0, 1.0) * self.cadence_s * on(Source::Readings);
         // A leak is like a capillary or like an orifice, and the pump was shut off at some time while the pressure was lowest.
         let [law, shut] = match source {
             Source::All | Source::Leak => [random.uniform(0.0, 1.0).round(), random.uniform(0.0, 1.0)],
@@ -109,7 +113,8 @@ impl Dilution<'_> {
         for (cycle, low) in self.cycles.iter().zip(lows) {
             let low = (low + error).max(1e-6) * temperature;
             let high = (self.high(cycle, random, readings) + high_error).max(low);
-            let step = CycleStep::new(cycle, [low, high], leak, [law, shut]);
+            let step =
+                CycleStep::new(cycle, [low, high], leak, [law, shut * (cycle.low_s - cycle.low_from_s), unseen_s]);
             let (leaked, supplied) = (self.settings.room_oxygen * step.leaked, supply * step.filled);
             oxygen = (step.left * oxygen + leaked + supplied).min(self.settings.room_oxygen);
             draw.leaked = step.left * draw.leaked + leaked;
@@ -164,12 +169,11 @@ struct CycleStep {
 impl CycleStep {
     /// While the pump runs, what leaks in is drawn out again with everything else: the air in the chamber nears the
     /// pressure itself, it does not grow for ever.
-    fn new(cycle: &Cycle, [low, high]: [f64; 2], leak: f64, [law, shut]: [f64; 2]) -> Self {
+    fn new(cycle: &Cycle, [low, high]: [f64; 2], leak: f64, [law, until_shut_s, unseen_s]: [f64; 3]) -> Self {
         let between = |[capillary, orifice]: [f64; 2]| capillary + law * (orifice - capillary);
-        let shut_s = cycle.low_from_s + shut * (cycle.low_s - cycle.low_from_s);
-        let pumped = leak * (between(cycle.pumping_exposure_s) + shut_s - cycle.low_from_s);
+        let pumped = leak * (between(cycle.pumping_exposure_s) + until_shut_s);
         let swept = pumped / low;
-        let held = leak * (cycle.fill_s - shut_s);
+        let held = leak * (cycle.fill_s - cycle.low_from_s - until_shut_s + unseen_s);
         let rise = cycle.before_fill_pa - cycle.low_pa;
         let before = low + rise;
         let swept_later = (held - rise).max(0.0) / before;

@@ -60,8 +60,11 @@ pub fn evaluate(record: &Record<'_>, settings: &Settings) -> Result<Antechamber,
         room_pa,
         room_uncertainty_pa: record.room_pressure_pa.standard_uncertainty,
         leak: LeakRate::none(),
+        cadence_s: pressure.cadence_s(),
     };
-    let own = |cycle: &Cycle| own_pa(settings, cycle);
+    // Of a few readings nobody knows the noise: it is no more than what the gauge may be off.
+    let noise_pa = |cycle: &Cycle| if cycle.noise_seen { 0.0 } else { settings.gauge.zero };
+    let own = |cycle: &Cycle| own_pa(settings, cycle).hypot(noise_pa(cycle));
     dilution.leak = LeakRate::new(leak.as_ref(), &found.cycles, own, dilution.common_pa());
     let mut notes = circumstances(&found, pressure);
     let least_common_pa = least_common(&dilution, &mut notes);

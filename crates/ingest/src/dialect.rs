@@ -134,9 +134,11 @@ fn readable_share(fields: &[&[u8]], delimiter: Delimiter) -> f64 {
         filled += 1.0;
         score += match look(field) {
             Look::Number if field.contains(&b' ') && !field.iter().any(u8::is_ascii_alphabetic) => 0.0,
-            // A date has one comma at most; a clock with two is a row that the delimiter left whole.
-            Look::Moment
-                if delimiter != Delimiter::Char(b',') && field.iter().filter(|byte| **byte == b',').count() > 1 =>
+            // A clock with commas about it is a row that the delimiter left whole.
+            Look::Moment | Look::Number
+                if delimiter != Delimiter::Char(b',')
+                    && field.contains(&b':')
+                    && field.iter().filter(|byte| **byte == b',').count() > 1 =>
             {
                 -0.5
             }

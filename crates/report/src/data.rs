@@ -31,17 +31,22 @@ pub struct Folders {
 
 /// Files read so far: tests of one file share its bytes, which are read and hashed once.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
-pub struct FilesRead(RefCell<BTreeMap<PathBuf, (Rc<Vec<u8>>, String)>>);
+pub struct FilesRead(RefCell<BTreeMap<PathBuf, FileRead>>);
+
+#[derive(Debug, Clone, PartialEq, Eq)]
+struct FileRead {
+    content: Rc<Vec<u8>>,
+    sha256: String,
+}
 
 impl FilesRead {
-    /// Content and SHA-256 of a file.
-    fn content(&self, path: &Path) -> io::Result<(Rc<Vec<u8>>, String)> {
+    fn content(&self, path: &Path) -> io::Result<FileRead> {
         if let Some(known) = self.0.borrow().get(path) {
             return Ok(known.clone());
         }
         let content = std::fs::read(path)?;
         let sha256 = hexadecimal(&<sha2::Sha256 as sha2::Digest>::digest(&content));
-        let read = (Rc::new(content), sha256);
+        let read = FileRead { content: Rc::new(content), sha256 };
         self.0.borrow_mut().insert(path.to_owned(), read.clone());
         Ok(read)
     }
@@ -379,7 +384,7 @@ fn no_row_used(files: &[RawFile]) -> Option<DataError> {
 fn read_file(plan: &Plan, test: &Test, file: &str, folders: &Folders) -> Result<RawFile, DataError> {
     let path = resolve(file, folders)?;
     let read = folders.read.content(&path);
-    let (content, sha256) = read.map_err(|source| ReadError::Io { file: file.to_owned(), source })?;
+    let FileRead { content, sha256 } = read.map_err(|source| ReadError::Io { file: file.to_owned(), source })?;
     let recording = read_bytes(file, &content, &options(plan, test, file))?;
     Ok(RawFile { name: file.to_owned(), bytes: content.len() as u64, sha256, content, recording })
 }

@@ -2,8 +2,10 @@
 
 use super::compare::Weighed;
 
-/// Evidence is computed as if the model were the truth. It is not, so that a lead in evidence is worth less than it
-/// says, and less the larger it is: a lead of d counts as (1 + d/SCALE)^−POWER. Both from simulated logs.
+/// Evidence is computed as if the model were the truth. Its errors come back every day, so that they do not average out:
+/// a lead in evidence is worth less than it says, and less the larger it is. A lead of d nats, or 2 d in χ², counts as
+/// (1 + d/SCALE)^−POWER, which is Student's law with four degrees of freedom: as if the noise were known from five
+/// independent readings, however long the log. Held on two generators of logs, see `validation-diagnose.md`.
 const SCALE: f64 = 2.0;
 const POWER: f64 = 2.5;
 

@@ -4,6 +4,7 @@ mod channels;
 mod earlier;
 mod page;
 mod result;
+mod twins;
 mod words;
 
 use std::fmt;
@@ -130,7 +131,11 @@ pub fn diagnose(
         notes.extend(words::limits(diagnosis.resolution));
     }
     notes.extend(findings.notes);
-    let decided = diagnosis.is_some() && stands_out(&explanations);
+    let twins: Vec<Cause> = match (&diagnosis, explanations.first()) {
+        (Some(diagnosis), Some(first)) => twins::twins(first.cause, diagnosis.resolution),
+        _ => Vec::new(),
+    };
+    let decided = diagnosis.is_some() && stands_out(&explanations) && twins.is_empty();
     let explained: Vec<ExplanationResult> = explanations.iter().map(|own| explained(own, &data)).collect();
     let began = explained.first().and_then(|first| first.began.as_ref());
     let leaders: Vec<Cause> = explanations.iter().filter(|own| own.probability > 0.1).map(|own| own.cause).collect();
@@ -142,7 +147,7 @@ pub fn diagnose(
         test: log.id.clone(),
         valid: findings.problems.is_empty(),
         conclusion: match &diagnosis {
-            Some(_) => words::conclusion(&explanations, decided, began),
+            Some(_) => words::conclusion(&explanations, decided, began, &twins),
             None => "the log cannot be judged".to_owned(),
         },
         problems: findings.problems,

@@ -204,7 +204,12 @@ pub(super) fn limits(resolution: Resolution) -> Vec<String> {
 }
 
 /// The conclusion in a sentence or two.
-pub(super) fn conclusion(explanations: &[Explanation], decided: bool, began: Option<&[String; 2]>) -> String {
+pub(super) fn conclusion(
+    explanations: &[Explanation],
+    decided: bool,
+    began: Option<&[String; 2]>,
+    twins: &[Cause],
+) -> String {
     let percent = |own: &Explanation| format!("{:.0} %", 100.0 * own.probability);
     let Some(first) = explanations.first() else { return String::new() };
     if decided {
@@ -217,7 +222,15 @@ pub(super) fn conclusion(explanations: &[Explanation], decided: bool, began: Opt
         .take_while(|own| own.probability > 0.1)
         .map(|own| format!("{} ({})", name(own.cause), percent(own)))
         .collect();
-    format!("this log does not tell apart: {}", leaders.join("; "))
+    let unseen =
+        twins.iter().filter(|twin| !explanations.iter().any(|own| own.cause == **twin && own.probability > 0.1));
+    let unseen: Vec<String> = unseen.map(|twin| name(*twin).to_owned()).collect();
+    let also = if unseen.is_empty() {
+        String::new()
+    } else {
+        format!("; for want of channels it cannot tell the first from: {}", unseen.join(", "))
+    };
+    format!("this log does not tell apart: {}{also}", leaders.join("; "))
 }
 
 /// What to do next, with what the leaders predict.

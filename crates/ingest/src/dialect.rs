@@ -138,7 +138,7 @@ fn readable_share(fields: &[&[u8]], delimiter: Delimiter) -> f64 {
             Look::Moment | Look::Number
                 if delimiter != Delimiter::Char(b',')
                     && field.contains(&b':')
-                    && field.iter().filter(|byte| **byte == b',').count() > 1 =>
+                    && memchr::memchr_iter(b',', field).count() > 1 =>
             {
                 -0.5
             }

@@ -281,9 +281,9 @@ impl<'p> TestData<'p> {
     /// The columns of all files, for messages.
     #[must_use]
     pub fn columns(&self) -> Vec<String> {
-        let words = |column: &tightfit_ingest::Column| match column.without_number {
-            true => format!("{} (is there, but holds no number)", column.header),
-            false => column.header.clone(),
+        let words = |column: &tightfit_ingest::Column| {
+            let empty = if column.without_number { " (is there, but holds no number)" } else { "" };
+            format!("{}{empty}", column.header)
         };
         self.files.iter().flat_map(|file| &file.recording.columns).map(words).collect()
     }

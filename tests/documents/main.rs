@@ -127,8 +127,8 @@ fn every_target_that_a_cargo_command_names_exists_and_every_study_is_told() {
             let words: Vec<&str> = command.split_whitespace().take_while(|word| *word != "--").collect();
             for pair in words.windows(2) {
                 let place = match pair[0] {
-                    "--example" => format!("examples/{}.rs", pair[1]),
-                    "--bench" => format!("benches/{}.rs", pair[1]),
+                    "--example" => format!("examples/{}", pair[1]),
+                    "--bench" => format!("benches/{}", pair[1]),
                     "-p" if pair[1] == "tightfit" => continue,
                     "-p" => {
                         let package = workspace.join("crates").join(pair[1].trim_start_matches("tightfit-"));
@@ -143,7 +143,11 @@ fn every_target_that_a_cargo_command_names_exists_and_every_study_is_told() {
                     _ => continue,
                 };
                 let crates = ["fit", "history", "report", "ingest", "quantity"];
-                let exists = crates.iter().any(|name| workspace.join("crates").join(name).join(&place).is_file());
+                // A target is a file, or a folder with its main file.
+                let files = [format!("{place}.rs"), format!("{place}/main.rs")];
+                let exists = crates
+                    .iter()
+                    .any(|name| files.iter().any(|file| workspace.join("crates").join(name).join(file).is_file()));
                 assert!(exists, "{}: {command} names {place}, which is not there", document.display());
                 told.push(place);
             }
@@ -151,7 +155,9 @@ fn every_target_that_a_cargo_command_names_exists_and_every_study_is_told() {
     }
     let folders = ["crates/fit/examples", "crates/history/examples", "crates/report/examples"];
     for file in files(&folders.map(|folder| workspace.join(folder)), "rs") {
-        let place = format!("examples/{}", file.file_name().unwrap().to_str().unwrap());
+        let folder = file.parent().unwrap();
+        let own = if folder.ends_with("examples") { file.file_stem() } else { folder.file_name() };
+        let place = format!("examples/{}", own.unwrap().to_str().unwrap());
         assert!(told.contains(&place), "no document tells how to run {place}");
     }
 }

@@ -2,7 +2,7 @@
 
 use statrs::distribution::{Binomial, DiscreteCDF};
 use tightfit_fit::Samples;
-use tightfit_fit::clean_up::{Lag, Settings, evaluate};
+use tightfit_fit::clean_up::{CleanUp, Lag, Note, Settings, evaluate};
 use tightfit_fit::ppm_rise::{Analyser, Quantity, Trace};
 use tightfit_fit::simulate::{Doses, Random};
 
@@ -131,6 +131,33 @@ fn ignoring_the_lag_would_miss_what_the_estimator_finds() {
     let decay = Decay { lag_over_tau: 0.4, ..PLAIN };
     let found = decay.study(10, 77);
     assert!(found.bias.abs() < 0.02, "{found:?}");
+}
+
+/// A purifier that takes up a smaller share at high content, in a record that begins after the dose: at its start the content
+/// falls 1.3 times more slowly than at low content, and one exponential would be 12 to 18 % off.
+#[test]
+fn strong_loading_is_said_and_taken_out_to_a_few_percent() {
+    let found = |half_load_ppm: f64, seed: u64| {
+        let log = Doses { half_load_ppm, ..Doses::one(300.0, 0.1, 8.0) };
+        let (time, reading) = log.simulate(seed);
+        let from = time.partition_point(|t| *t < 180.0);
+        let samples = Samples::new(&time[from..], &reading[from..]).unwrap();
+        let settings =
+            Settings { lag: Lag::Stated(Quantity::new(30.0, 3.0)), target: Some(2e-6), ..Settings::default() };
+        evaluate(&Trace { samples, status: &[], analyser: Analyser::default() }, &settings).unwrap()
+    };
+    let slower = |found: &CleanUp| {
+        found.notes.iter().find_map(|note| if let Note::Loading { slower } = note { Some(*slower) } else { None })
+    };
+    let said = (1..=10).filter(|seed| {
+        let loaded = found(120.0, *seed);
+        let Some(said) = slower(&loaded) else { return false };
+        assert!((1.1..1.6).contains(&said), "seed {seed}: {said}");
+        assert!((loaded.time_constant.value / 300.0 - 1.0).abs() < 0.08, "seed {seed}: {}", loaded.time_constant.value);
+        true
+    });
+    assert!(said.count() >= 8);
+    assert!((1..=10).all(|seed| slower(&found(f64::INFINITY, seed)).is_none()));
 }
 
 /// A dose between two readings leaves its moment open: earlier and larger looks the same. The moment stays near the rise.

@@ -10,7 +10,7 @@ pub(super) struct Shape {
     /// Of the analyser; 0 where it follows at once.
     pub lag_s: f64,
     /// Of a second term, where there is one.
-    pub slow_s: Option<f64>,
+    pub second_s: Option<f64>,
     /// How the dose came in, where the window begins before it.
     pub rise: Option<Rise>,
 }
@@ -25,12 +25,12 @@ pub(super) const FLOOR: usize = 1;
 impl Shape {
     /// Number of parts.
     pub(super) fn len(&self) -> usize {
-        2 + usize::from(self.lag_s > 0.0 || self.rise.is_some()) + usize::from(self.slow_s.is_some())
+        2 + usize::from(self.lag_s > 0.0 || self.rise.is_some()) + usize::from(self.second_s.is_some())
     }
 
-    /// Index of the slow term.
-    pub(super) fn slow(&self) -> Option<usize> {
-        self.slow_s.map(|_| self.len() - 1)
+    /// Index of the second term.
+    pub(super) fn second(&self) -> Option<usize> {
+        self.second_s.map(|_| self.len() - 1)
     }
 
     /// Mean over a block of each part: dose (as the lagging analyser shows it), floor, what the reading differed from the
@@ -44,8 +44,8 @@ impl Shape {
         } else if self.lag_s > 0.0 {
             parts[2] = block.mean_decay(self.lag_s);
         }
-        if let (Some(index), Some(slow_s)) = (self.slow(), self.slow_s) {
-            parts[index] = self.seen(block, slow_s);
+        if let (Some(index), Some(second_s)) = (self.second(), self.second_s) {
+            parts[index] = self.seen(block, second_s);
         }
         parts
     }
@@ -53,7 +53,7 @@ impl Shape {
     /// Amounts that pure decays from the start of the window would need to end like unit amounts of dose and second term.
     pub(super) fn as_decays_from_start(&self) -> [f64; 2] {
         let of = |tau_s: f64| self.rise.map_or(1.0, |rise| rise.as_decay_from_start(tau_s));
-        [of(self.tau_s), self.slow_s.map_or(1.0, of)]
+        [of(self.tau_s), self.second_s.map_or(1.0, of)]
     }
 
     /// A decay with `tau_s` as an analyser shows it that stood at zero before.

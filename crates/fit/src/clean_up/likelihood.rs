@@ -1,6 +1,6 @@
 //! Likelihood of the readings given noise, time constants and floor, with the amounts integrated out.
 //!
-//! Dose, start of the reading and slow term have flat priors, the variance scale has Jeffreys' prior.
+//! Dose, start of the reading and second term have flat priors, the variance scale has Jeffreys' prior.
 
 use super::blocks::{Block, Blocks};
 use super::columns::{DOSE, FLOOR, MOST, Shape};

@@ -21,6 +21,11 @@ pub enum Note {
         /// Its share of the dose.
         share: f64,
     },
+    /// The purifier takes up a smaller share at high content.
+    Loading {
+        /// Time constant at the height of the dose over that at low content.
+        slower: f64,
+    },
     /// The decay is not one exponential and the fit shows it.
     NotExponential {
         /// Largest deviation over the dose.
@@ -68,6 +73,10 @@ impl fmt::Display for Note {
                 f,
                 "{:.1} % of the dose came down more slowly (about {time_constant_s:.0} s), as water coming off the walls does; the time constant is that of the fast part",
                 100.0 * share
+            ),
+            Self::Loading { slower } => write!(
+                f,
+                "the purifier takes up a smaller share at high content: at the height of the dose the content falls about {slower:.2} times more slowly than near the floor; the time constant is that at low content"
             ),
             Self::NotExponential { deviation } => write!(
                 f,

@@ -39,7 +39,7 @@ struct Cell {
     /// Sums over the models, weighted: the dose as a pure decay from the start of the window.
     dose: f64,
     dose_variance: f64,
-    slow: f64,
+    second: f64,
 }
 
 /// Normalised joint distribution.
@@ -163,11 +163,11 @@ fn tabulate(rows: &Rows<'_>, components: &[Component], taus: &[f64], floors: &[f
             let amounts = component.solved.amounts_given(*floor);
             let cell = &mut cells[component.tau * floors.len() + index];
             cell.weight += weight;
-            let [factor, slow_factor] = component.shape.as_decays_from_start();
+            let [factor, second_factor] = component.shape.as_decays_from_start();
             let before = if component.shape.rise.is_some() { amounts[2] } else { 0.0 };
             cell.dose += weight * (factor * amounts[DOSE] + before);
             cell.dose_variance += weight * factor * factor * component.solved.dose_variance();
-            cell.slow += weight * component.shape.slow().map_or(0.0, |slow| slow_factor * amounts[slow]);
+            cell.second += weight * component.shape.second().map_or(0.0, |index| second_factor * amounts[index]);
         }
     }
     let total: f64 = cells.iter().map(|cell| cell.weight).sum();
@@ -178,7 +178,7 @@ fn tabulate(rows: &Rows<'_>, components: &[Component], taus: &[f64], floors: &[f
         if cell.weight > 0.0 {
             cell.dose /= cell.weight;
             cell.dose_variance /= cell.weight;
-            cell.slow /= cell.weight;
+            cell.second /= cell.weight;
         }
         cell.weight /= total;
     }
@@ -251,7 +251,7 @@ impl Posterior {
     }
 
     /// Time at which the content falls to `target`; `zero` and `scale` are those of the analyser.
-    pub(super) fn time_to(&self, target: f64, zero: f64, scale: f64, slow_ratio: Option<f64>) -> TimeToTarget {
+    pub(super) fn time_to(&self, target: f64, zero: f64, scale: f64, second_ratio: Option<f64>) -> TimeToTarget {
         const NODES: [(f64, f64); 5] =
             [(-2.857, 0.011_26), (-1.3556, 0.2221), (0.0, 0.5333), (1.3556, 0.2221), (2.857, 0.011_26)];
         let error = zero.hypot(scale * target);
@@ -260,7 +260,7 @@ impl Posterior {
             for (node, share) in NODES {
                 let weight = cell.weight * share;
                 let shown = target + node * error;
-                match reach(tau_s, floor, cell, shown, slow_ratio) {
+                match reach(tau_s, floor, cell, shown, second_ratio) {
                     Some(time_s) => times.push((time_s, weight)),
                     None => never += weight,
                 }
@@ -282,15 +282,17 @@ impl Posterior {
 }
 
 /// Time after the start of the window at which the content would show as `target`.
-fn reach(tau_s: f64, floor: f64, cell: &Cell, target: f64, slow_ratio: Option<f64>) -> Option<f64> {
+fn reach(tau_s: f64, floor: f64, cell: &Cell, target: f64, second_ratio: Option<f64>) -> Option<f64> {
     if target <= floor {
         return None;
     }
-    let Some(ratio) = slow_ratio.filter(|_| cell.slow > 0.0) else {
+    let Some(ratio) = second_ratio.filter(|_| cell.second != 0.0) else {
         return Some(tau_s * (cell.dose / (target - floor)).ln());
     };
-    let above = |t: f64| cell.dose * (-t / tau_s).exp() + cell.slow * (-t / (ratio * tau_s)).exp() + floor > target;
-    let (mut low, mut high) = (-60.0 * tau_s, 60.0 * ratio * tau_s);
+    let above = |t: f64| cell.dose * (-t / tau_s).exp() + cell.second * (-t / (ratio * tau_s)).exp() + floor > target;
+    // With a negative term, as of loading, the curve has a top; the fall is after it.
+    let top_s = -tau_s * (-ratio * cell.dose / cell.second).ln() / (1.0 / ratio - 1.0);
+    let (mut low, mut high) = (if cell.second < 0.0 { top_s } else { -60.0 * tau_s }, 60.0 * ratio.max(1.0) * tau_s);
     for _ in 0..60 {
         let middle = 0.5 * (low + high);
         if above(middle) { low = middle } else { high = middle }

@@ -186,7 +186,7 @@ fn efficiency(flow: &Estimate, through: Quantity) -> Estimate {
 
 /// Time from the onset, and the probability that the target is never reached.
 fn time_to_limit(trace: &Trace<'_>, target: f64, window: &Window, fit: &Fit) -> (Estimate, f64) {
-    let ratio = fit.shape.slow_s.map(|slow_s| slow_s / fit.shape.tau_s);
+    let ratio = fit.shape.second_s.map(|second_s| second_s / fit.shape.tau_s);
     let found = fit.posterior.time_to(target, trace.analyser.zero, trace.analyser.scale, ratio);
     let before = window.from_s - window.onset_s;
     let estimate = match found.distribution {
@@ -220,9 +220,13 @@ fn notes(settings: &Settings, blocks: &Blocks, fit: &Fit, time_constant: &Estima
         Lag::Stated(_) | Lag::Exactly(_) => {}
     }
     let dose = fit.solved.beta[super::columns::DOSE];
-    if let (Some(index), Some(time_constant_s)) = (fit.shape.slow(), fit.shape.slow_s) {
-        let slow = fit.solved.beta[index];
-        notes.push(Note::SlowTail { time_constant_s, share: slow / (dose + slow) });
+    if let (Some(index), Some(time_constant_s)) = (fit.shape.second(), fit.shape.second_s) {
+        let share = fit.solved.beta[index] / dose;
+        notes.push(if share > 0.0 {
+            Note::SlowTail { time_constant_s, share: share / (1.0 + share) }
+        } else {
+            Note::Loading { slower: 1.0 / (1.0 + share).max(0.1) }
+        });
     }
     let deviation = blocks
         .measured()

@@ -158,7 +158,7 @@ impl Times {
     }
 
     fn shape(self, lag_s: f64) -> Shape {
-        Shape { tau_s: self.0[0], lag_s, slow_s: None, rise: Some(self.rise()) }
+        Shape { tau_s: self.0[0], lag_s, second_s: None, rise: Some(self.rise()) }
     }
 
     fn bounds(tau_s: f64, onset: &Onset) -> [[f64; 2]; 4] {

@@ -1,7 +1,7 @@
 //! Where the likelihood lies: noise, time constant and lag that matter, then the posterior over them.
 
 use super::blocks::{self, Blocks};
-use super::columns::Shape;
+use super::columns::{DOSE, Shape};
 use super::likelihood::{Noise, Rows, Solved, fitted};
 use super::posterior::{Posterior, Table};
 use super::response::{self, LagNode, LagPrior, Node};
@@ -12,7 +12,7 @@ use crate::ppm_rise::{ReadingStatus, Trace};
 
 /// Fewest blocks that are numbers.
 const NEEDED: usize = 8;
-/// Bayes factor from which a slow second term counts as supported: e⁵ = 150, to make up for many shapes tried.
+/// Bayes factor from which a second term counts as supported: e⁵ = 150, to make up for many shapes tried.
 const SUPPORTED: f64 = 5.0;
 /// A fitted clean-up.
 #[derive(Debug, Clone)]
@@ -88,7 +88,7 @@ pub(super) fn fit_with_rise(
     let nodes = rise_nodes(&mut rows, start, foot_s, still[1])?;
     let best = response::best(&nodes)?;
     let Fitted { tau_s, rise, .. } = nodes[best].fitted;
-    let shape = Shape { tau_s, lag_s: nodes[best].lag_s, slow_s: None, rise: Some(rise) };
+    let shape = Shape { tau_s, lag_s: nodes[best].lag_s, second_s: None, rise: Some(rise) };
     describes_rise(&rows, start, &shape, still[1]).then_some(())?;
     let lags: Vec<LagNode> = nodes
         .iter()
@@ -112,7 +112,7 @@ fn rise_nodes(rows: &mut Rows<'_>, start: &Start<'_>, foot_s: f64, end_s: f64) -
     let middle_s = start.lag.middle_s();
     for _ in 0..2 {
         let fitted = rise::begin(rows, &noise, middle_s, start.shape.tau_s, foot_s, onset(middle_s))?;
-        let shape = Shape { tau_s: fitted.tau_s, lag_s: middle_s, slow_s: None, rise: Some(fitted.rise) };
+        let shape = Shape { tau_s: fitted.tau_s, lag_s: middle_s, second_s: None, rise: Some(fitted.rise) };
         let solved = rows.solve(&shape, &noise)?;
         rows.level = levels(rows.blocks, &shape, &solved);
     }
@@ -149,12 +149,16 @@ fn describes_rise(rows: &Rows<'_>, start: &Start<'_>, shape: &Shape, until_s: f6
 fn finish(rows: &Rows<'_>, shape: &Shape, lags: &[LagNode], best: usize, scan: &TauScan, zero: f64) -> Option<Fit> {
     let blocks = rows.blocks;
     let middle = *lags.get(best)?;
-    let scored = scored(rows, shape, &noises(blocks));
-    let noise_models = matter(&scored);
-    let slow_ratio = slow_ratio(rows, scan, &noise_models, &middle, shape);
-    let scan = TauScan { slow_ratio, ..*scan };
+    let noises = noises(blocks);
+    let scored_with = |shape: &Shape| scored(rows, shape, &noises);
+    let mut scored = scored_with(shape);
+    let mut scan = *scan;
+    if let Some(shape) = second_term(rows, &scan, &scored, &middle, shape) {
+        scan.second_ratio = shape.second_s.map(|second_s| second_s / shape.tau_s);
+        scored = scored_with(&shape);
+    }
     let table = Table::new(rows, &representative(&scored), lags, &scan, zero)?;
-    let (shape, noise, solved) = scan.best(rows, &noise_models, &middle)?;
+    let (shape, noise, solved) = scan.best(rows, &matter(&scored), &middle)?;
     Some(Fit { posterior: table.into_posterior(), shape, noise, solved })
 }
 
@@ -262,18 +266,18 @@ fn representative(scored: &[Scored]) -> Vec<Noise> {
 pub(super) struct TauScan {
     pub from_s: f64,
     pub to_s: f64,
-    /// Time constant of a slow second term over that of the first.
-    pub slow_ratio: Option<f64>,
+    /// Time constant of a second term over that of the first.
+    pub second_ratio: Option<f64>,
 }
 
 impl TauScan {
     fn over(span_s: f64) -> Self {
-        Self { from_s: span_s / 300.0, to_s: 3.0 * span_s, slow_ratio: None }
+        Self { from_s: span_s / 300.0, to_s: 3.0 * span_s, second_ratio: None }
     }
 
     pub(super) fn shape(&self, tau_s: f64, node: &LagNode) -> Shape {
-        let slow_s = self.slow_ratio.map(|ratio| ratio * tau_s);
-        Shape { tau_s, lag_s: node.lag_s, slow_s, rise: node.rise.map(|path| path.at(tau_s)) }
+        let second_s = self.second_ratio.map(|ratio| ratio * tau_s);
+        Shape { tau_s, lag_s: node.lag_s, second_s, rise: node.rise.map(|path| path.at(tau_s)) }
     }
 
     /// Time constants spread evenly in their logarithm.
@@ -310,20 +314,44 @@ impl TauScan {
     }
 }
 
-/// The slow second term that the readings support, if any. Its amount is positive, with a prior as wide as the dose.
-fn slow_ratio(rows: &Rows<'_>, scan: &TauScan, noises: &[Noise], node: &LagNode, shape: &Shape) -> Option<f64> {
-    let alone = scored(rows, shape, noises).into_iter().map(|model| model.1).fold(f64::NEG_INFINITY, f64::max);
+/// Time constants of a slow second term over that of the first that are looked at.
+const SLOW: [f64; 4] = [3.0, 6.0, 12.0, 25.0];
+/// That of the term which appears where a purifier takes up a smaller share at high content: with dx/dt = −x/(τ(1 + x/h)) a
+/// dose A comes down as A(1 + A/h)·e^(−t/τ) − (A²/h)·e^(−2t/τ), to first order in A/h.
+pub(super) const LOADING: f64 = 0.5;
+
+/// The shape with the second term that the readings support, if any: a slow one with a positive amount, or that of loading
+/// with a negative one.
+fn second_term(rows: &Rows<'_>, scan: &TauScan, scored: &[Scored], node: &LagNode, shape: &Shape) -> Option<Shape> {
+    // What one term leaves over looks like correlated noise; with the right second term the noise may be plain.
+    let plain = kappas(rows.blocks);
+    let noises: Vec<Noise> = matter(scored).into_iter().chain(plain.clone()).collect();
+    let heaviest = |scored: &mut dyn Iterator<Item = &Scored>| scored.map(|m| m.1).fold(f64::NEG_INFINITY, f64::max);
+    let alone = heaviest(&mut scored.iter());
     let narrow = TauScan { from_s: shape.tau_s / 2.5, to_s: 1.3 * shape.tau_s, ..*scan };
-    let gains = [3.0, 6.0, 12.0, 25.0].into_iter().filter_map(|ratio| {
-        let with = TauScan { slow_ratio: Some(ratio), ..narrow };
-        let (shape, noise, solved) = with.best(rows, noises, node)?;
-        let amount = solved.beta[shape.slow()?];
-        let dose = solved.beta[0];
-        // The marginal likelihood has a flat prior in the amount; one as wide as the dose makes the models comparable.
-        let evidence = solved.log_marginal + noise.log_prior + 0.919 - dose.max(1e-300).ln();
-        // Both marginals leave out (2π·variance)^½ a part, which the wider model has once more.
-        let evidence = evidence + 0.5 * (solved.squares / solved.degrees_of_freedom).ln();
-        (amount > 0.0).then_some((evidence - alone, ratio))
-    });
-    gains.max_by(|a, b| a.0.total_cmp(&b.0)).filter(|(gain, _)| *gain > SUPPORTED).map(|(_, ratio)| ratio)
+    let with = |ratio: f64, noises: &[Noise]| {
+        let (shape, noise, solved) = TauScan { second_ratio: Some(ratio), ..narrow }.best(rows, noises, node)?;
+        let rightly_signed = (solved.beta[shape.second()?] > 0.0) == (ratio > 1.0);
+        rightly_signed.then(|| (solved.log_marginal + noise.log_prior, width_of_prior(&solved), shape))
+    };
+    let slow = SLOW
+        .into_iter()
+        .filter_map(|ratio| with(ratio, &noises))
+        .map(|(score, width, shape)| (score - width - alone, shape));
+    if let Some((_, shape)) = slow.max_by(|a, b| a.0.total_cmp(&b.0)).filter(|(gain, _)| *gain > SUPPORTED) {
+        return Some(shape);
+    }
+    // Noise that wanders slowly can stand for loading in any record. So loading counts where plain noise asks for it clearly
+    // and where, with it, the readings are no less likely than with wandering noise in its place.
+    let (likely, _, shape) = with(LOADING, &noises)?;
+    let (score, width, _) = with(LOADING, &plain)?;
+    let plain_alone = heaviest(&mut scored.iter().filter(|(.., noise)| noise.correlated <= 0.0));
+    (score - width > plain_alone + SUPPORTED && likely > alone).then_some(shape)
+}
+
+/// What a further amount costs: the log of how much wider its prior, as wide as the dose, is than one standard deviation of the
+/// noise, which the marginal likelihood with its flat prior leaves out.
+fn width_of_prior(solved: &Solved) -> f64 {
+    let sigma = (solved.squares / solved.degrees_of_freedom).sqrt();
+    (solved.beta[DOSE].max(1e-300) / sigma).ln() - 0.919
 }

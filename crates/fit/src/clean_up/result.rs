@@ -130,7 +130,8 @@ fn floor(shown: &Distribution, trace: &Trace<'_>, blocks: &Blocks) -> Estimate {
         budget.into_iter().filter(|l| l.standard_uncertainty > 0.0).collect(),
     );
     let below = blocks.blocks.last().is_some_and(|block| block.status == ReadingStatus::BelowLimit);
-    let near_zero = estimate.distribution.quantile(0.05) <= estimate.interval95[1] * 0.02;
+    // A normal distribution meets this where its mean lies less than two standard deviations above zero.
+    let near_zero = estimate.distribution.quantile(0.05) <= estimate.interval95[1] * 0.1;
     if below || near_zero {
         estimate.kind = Kind::UpperBound;
         estimate.interval95[0] = f64::NEG_INFINITY;

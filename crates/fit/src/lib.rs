@@ -41,9 +41,11 @@ pub mod uncertainty;
 pub mod vacuum_hold;
 
 mod estimate;
+mod input;
 mod samples;
 
 pub use estimate::{BudgetLine, Estimate, Kind};
+pub use input::InputError;
 pub use samples::{Samples, SamplesError};
 
 /// Runs the examples of the method's document.

@@ -14,6 +14,7 @@ pub use error::AnalyserCheckError;
 pub use note::Note;
 pub use result::{AnalyserCheck, FoundPlateau, Series};
 
+use crate::input::InputError;
 use crate::ppm_rise::{Quantity, Trace};
 
 /// A reference gas, and when it was given where that is known.
@@ -37,7 +38,7 @@ pub fn evaluate(trace: &Trace<'_>, steps: &[Step]) -> Result<AnalyserCheck, Anal
         return Err(AnalyserCheckError::NoReferenceGas);
     }
     if !trace.status.is_empty() && trace.status.len() != trace.samples.len() {
-        return Err(AnalyserCheckError::StatusLength { statuses: trace.status.len(), readings: trace.samples.len() });
+        return Err(InputError::StatusLength { statuses: trace.status.len(), readings: trace.samples.len() }.into());
     }
     let plateaus = plateau::find(trace, steps);
     if plateaus.is_empty() {

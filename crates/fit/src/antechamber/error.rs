@@ -2,29 +2,19 @@
 
 use std::fmt;
 
+use crate::input::InputError;
+
 /// Why a record gives no antechamber cycles.
 #[derive(Debug, Clone, PartialEq)]
 pub enum AntechamberError {
+    /// What was handed over does not fit.
+    Input(InputError),
     /// Too few readings.
     TooFewReadings {
         /// Found.
         found: usize,
         /// Needed at least.
         needed: usize,
-    },
-    /// A quantity that must be positive is not.
-    NotPositive {
-        /// Which.
-        what: &'static str,
-        /// What was found.
-        value: f64,
-    },
-    /// The window holds no reading.
-    WindowOutsideRecord {
-        /// Window, s.
-        window_s: [f64; 2],
-        /// Record, s.
-        record_s: [f64; 2],
     },
     /// The chamber was not evacuated and backfilled anywhere in the record.
     NoCycle {
@@ -36,15 +26,10 @@ pub enum AntechamberError {
 impl fmt::Display for AntechamberError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
+            Self::Input(error) => write!(f, "{error}"),
             Self::TooFewReadings { found, needed } => {
                 write!(f, "{found} readings of the antechamber's pressure were found, at least {needed} are needed")
             }
-            Self::NotPositive { what, value } => write!(f, "{what} must be positive, found {value}"),
-            Self::WindowOutsideRecord { window_s, record_s } => write!(
-                f,
-                "the window from {} s to {} s lies outside the record, which runs from {} s to {} s",
-                window_s[0], window_s[1], record_s[0], record_s[1]
-            ),
             Self::NoCycle { range_pa: [low, high] } => write!(
                 f,
                 "the antechamber was not evacuated and backfilled anywhere in the record; its pressure lies between \
@@ -55,3 +40,9 @@ impl fmt::Display for AntechamberError {
 }
 
 impl std::error::Error for AntechamberError {}
+
+impl From<InputError> for AntechamberError {
+    fn from(error: InputError) -> Self {
+        Self::Input(error)
+    }
+}

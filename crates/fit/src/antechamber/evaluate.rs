@@ -4,6 +4,7 @@ use super::cycle_finder::{self, Found};
 use super::dilution::{Dilution, Draw, Source, own_pa};
 use super::in_leak::LeakRate;
 use super::{Antechamber, AntechamberError, Cycle, Note, Record, Series, Settings, in_leak};
+use crate::input::InputError;
 use crate::uncertainty::Distribution;
 use crate::{BudgetLine, Estimate, Kind, Samples};
 
@@ -107,7 +108,7 @@ fn check(record: &Record<'_>, settings: &Settings) -> Result<(), AntechamberErro
         ("target", settings.target),
     ];
     match positive.into_iter().find_map(|(what, value)| Some((what, value?)).filter(|(_, value)| !(*value > 0.0))) {
-        Some((what, value)) => Err(AntechamberError::NotPositive { what, value }),
+        Some((what, value)) => Err(InputError::NotPositive { what, value }.into()),
         None => Ok(()),
     }
 }
@@ -116,7 +117,7 @@ fn in_window<'a>(record: &Record<'a>, settings: &Settings) -> Result<Samples<'a>
     let pressure = match settings.window_s {
         None => record.pressure,
         Some([from_s, to_s]) => {
-            record.pressure.between(from_s, to_s).ok_or_else(|| AntechamberError::WindowOutsideRecord {
+            record.pressure.between(from_s, to_s).ok_or_else(|| InputError::WindowOutsideRecord {
                 window_s: [from_s, to_s],
                 record_s: [record.pressure.first_time_s(), record.pressure.last_time_s()],
             })?

@@ -24,6 +24,7 @@ pub use note::Note;
 pub use result::{CleanUp, Series};
 pub use window::Window;
 
+use crate::input::InputError;
 use crate::ppm_rise::{Quantity, Trace};
 
 /// What is known before the readings are looked at.
@@ -81,7 +82,7 @@ pub fn evaluate(trace: &Trace<'_>, settings: &Settings) -> Result<CleanUp, Clean
 
 fn check(trace: &Trace<'_>, settings: &Settings) -> Result<(), CleanUpError> {
     if !trace.status.is_empty() && trace.status.len() != trace.samples.len() {
-        return Err(CleanUpError::StatusLength { statuses: trace.status.len(), readings: trace.samples.len() });
+        return Err(InputError::StatusLength { statuses: trace.status.len(), readings: trace.samples.len() }.into());
     }
     let lag_s = match settings.lag {
         Lag::Stated(lag) => 1.0 + lag.value,
@@ -95,7 +96,7 @@ fn check(trace: &Trace<'_>, settings: &Settings) -> Result<(), CleanUpError> {
         ("response time", lag_s),
     ];
     match positive.into_iter().find(|(_, value)| !(*value > 0.0)) {
-        Some((what, value)) => Err(CleanUpError::NotPositive { what, value }),
+        Some((what, value)) => Err(InputError::NotPositive { what, value }.into()),
         None => Ok(()),
     }
 }

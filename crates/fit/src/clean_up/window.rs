@@ -3,6 +3,7 @@
 use std::fmt;
 
 use super::{CleanUpError, Settings};
+use crate::input::InputError;
 use crate::ppm_rise::{ReadingStatus, Trace};
 
 /// The part of a record that is evaluated.
@@ -50,7 +51,7 @@ pub(super) fn find(trace: &Trace<'_>, settings: &Settings) -> Result<(Window, Op
     let record_s = [trace.samples.first_time_s(), trace.samples.last_time_s()];
     if let Some([from_s, to_s]) = settings.window_s {
         if trace.samples.between(from_s, to_s).is_none() {
-            return Err(CleanUpError::WindowOutsideRecord { window_s: [from_s, to_s], record_s });
+            return Err(InputError::WindowOutsideRecord { window_s: [from_s, to_s], record_s }.into());
         }
         let onset_s = settings.purifier_on_s.unwrap_or(from_s).min(from_s);
         return Ok((Window { from_s, to_s, onset_s: onset_s.max(record_s[0]), set: true }, None));

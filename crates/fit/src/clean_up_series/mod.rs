@@ -13,6 +13,7 @@ use finder::{Bins, Found};
 use trend::Point;
 
 use crate::clean_up::{self, CleanUp, CleanUpError, Lag};
+use crate::input::InputError;
 use crate::ppm_rise::Trace;
 use crate::uncertainty::Distribution;
 use crate::{BudgetLine, Estimate, Kind};
@@ -118,7 +119,7 @@ pub struct Series {
 /// When no reading follows another or the statuses do not fit; see [`CleanUpError`]. A log without doses is no error.
 pub fn evaluate(trace: &Trace<'_>, settings: &Settings) -> Result<CleanUpSeries, CleanUpError> {
     if !trace.status.is_empty() && trace.status.len() != trace.samples.len() {
-        return Err(CleanUpError::StatusLength { statuses: trace.status.len(), readings: trace.samples.len() });
+        return Err(InputError::StatusLength { statuses: trace.status.len(), readings: trace.samples.len() }.into());
     }
     if trace.samples.len() < 8 {
         return Err(CleanUpError::TooFewReadings { found: trace.samples.len(), needed: 8 });

@@ -20,6 +20,7 @@ pub use excursion::Excursion;
 pub use note::Note;
 pub use result::{Endurance, Kept, Series};
 
+use crate::input::InputError;
 use crate::ppm_rise::Trace;
 
 /// What is known beside the readings.
@@ -49,7 +50,7 @@ pub struct Settings {
 /// When no reading is left; see [`EnduranceError`].
 pub fn evaluate(trace: &Trace<'_>, settings: &Settings) -> Result<Endurance, EnduranceError> {
     if !trace.status.is_empty() && trace.status.len() != trace.samples.len() {
-        return Err(EnduranceError::StatusLength { statuses: trace.status.len(), readings: trace.samples.len() });
+        return Err(InputError::StatusLength { statuses: trace.status.len(), readings: trace.samples.len() }.into());
     }
     let readings = readings::gather(trace, settings)?;
     Ok(result::summarise(trace, settings, &readings))

@@ -1,6 +1,7 @@
 //! The readings that count: inside the window, with the purifier on, each with the time that it stands for.
 
 use super::{EnduranceError, Settings};
+use crate::input::InputError;
 use crate::noise::scatter;
 use crate::ppm_rise::{ReadingStatus, Trace};
 
@@ -51,7 +52,7 @@ pub(super) fn gather(trace: &Trace<'_>, settings: &Settings) -> Result<Readings,
     let start = time.partition_point(|&t| t < window_s[0]);
     let end = time.partition_point(|&t| t <= window_s[1]);
     if start >= end {
-        return Err(EnduranceError::WindowOutsideRecord { window_s, record_s });
+        return Err(InputError::WindowOutsideRecord { window_s, record_s }.into());
     }
     let cadence_s = trace.samples.cadence_s();
     let mut readings = Readings { cadence_s, window_s: [time[start], time[end - 1]], ..Readings::default() };

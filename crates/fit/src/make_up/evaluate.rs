@@ -2,6 +2,7 @@
 
 use super::line::slope;
 use super::{Feed, MakeUp, MakeUpError, Note, Record, Series, Settings, Window};
+use crate::input::InputError;
 use crate::uncertainty::Distribution;
 use crate::{BudgetLine, Estimate, Kind, Samples};
 
@@ -65,7 +66,7 @@ fn check(record: &Record<'_>, settings: &Settings) -> Result<(), MakeUpError> {
         ("temperature of the gas", record.stated_temperature_k),
     ];
     if let Some((what, value)) = positive.into_iter().find(|(_, value)| !(*value > 0.0)) {
-        return Err(MakeUpError::NotPositive { what, value });
+        return Err(InputError::NotPositive { what, value }.into());
     }
     if settings.reference_pressure_pa == Some(0.0) {
         return Err(MakeUpError::ReferencePressureZero);
@@ -80,7 +81,7 @@ fn window(feed: Samples<'_>, pulses: &[f64], settings: &Settings) -> Result<Wind
     if let Some(window_s) = settings.window_s {
         let [from_s, to_s] = [window_s[0].max(record_s[0]), window_s[1].min(record_s[1])];
         if !(from_s < to_s) {
-            return Err(MakeUpError::WindowOutsideRecord { window_s, record_s });
+            return Err(InputError::WindowOutsideRecord { window_s, record_s }.into());
         }
         return Ok(Window { from_s, to_s, set: true, cycles: None });
     }

@@ -2,6 +2,7 @@
 
 use super::Note;
 use crate::Estimate;
+use crate::input::InputError;
 use std::fmt;
 
 /// Result of a constant-pressure test.
@@ -70,26 +71,14 @@ pub struct Series {
 /// Why a record gives no make-up flow.
 #[derive(Debug, Clone, PartialEq)]
 pub enum MakeUpError {
+    /// What was handed over does not fit.
+    Input(InputError),
     /// Too few readings.
     TooFewReadings {
         /// Found.
         found: usize,
         /// Needed at least.
         needed: usize,
-    },
-    /// A quantity that must be positive is not.
-    NotPositive {
-        /// Which.
-        what: &'static str,
-        /// What was found.
-        value: f64,
-    },
-    /// The window holds too little.
-    WindowOutsideRecord {
-        /// Window, s.
-        window_s: [f64; 2],
-        /// Record, s.
-        record_s: [f64; 2],
     },
     /// A leak rate at no pressure difference has no meaning.
     ReferencePressureZero,
@@ -100,15 +89,10 @@ pub enum MakeUpError {
 impl fmt::Display for MakeUpError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
+            Self::Input(error) => write!(f, "{error}"),
             Self::TooFewReadings { found, needed } => {
                 write!(f, "{found} readings of the make-up gas were found, at least {needed} are needed")
             }
-            Self::NotPositive { what, value } => write!(f, "{what} must be positive, found {value}"),
-            Self::WindowOutsideRecord { window_s, record_s } => write!(
-                f,
-                "the window from {} s to {} s lies outside the record, which runs from {} s to {} s",
-                window_s[0], window_s[1], record_s[0], record_s[1]
-            ),
             Self::ReferencePressureZero => write!(f, "a leak rate at a pressure difference of zero has no meaning"),
             Self::NoFit => write!(f, "the readings do not determine a flow"),
         }
@@ -116,3 +100,9 @@ impl fmt::Display for MakeUpError {
 }
 
 impl std::error::Error for MakeUpError {}
+
+impl From<InputError> for MakeUpError {
+    fn from(error: InputError) -> Self {
+        Self::Input(error)
+    }
+}

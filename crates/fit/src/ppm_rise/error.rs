@@ -3,9 +3,13 @@
 use super::Species;
 use std::fmt;
 
+use crate::input::InputError;
+
 /// Why a record cannot be evaluated at all. Anything less is a [`Note`](super::Note) of the result.
 #[derive(Debug, Clone, PartialEq)]
 pub enum PpmRiseError {
+    /// What was handed over does not fit.
+    Input(InputError),
     /// Neither oxygen nor water was logged.
     NoSpecies,
     /// Too few readings.
@@ -26,20 +30,6 @@ pub enum PpmRiseError {
         /// Readings given.
         readings: usize,
     },
-    /// A number that must be positive is not.
-    NotPositive {
-        /// What it is.
-        what: &'static str,
-        /// Value found, in SI.
-        value: f64,
-    },
-    /// The window that was set holds no part of the record.
-    WindowOutsideRecord {
-        /// Window in s.
-        window_s: [f64; 2],
-        /// Record in s.
-        record_s: [f64; 2],
-    },
     /// All readings lie above the range.
     AllAboveRange {
         /// Species.
@@ -55,6 +45,7 @@ pub enum PpmRiseError {
 impl fmt::Display for PpmRiseError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
+            Self::Input(error) => write!(f, "{error}"),
             Self::NoSpecies => write!(f, "neither oxygen nor water was logged"),
             Self::TooFewReadings { species, found, needed } => {
                 write!(f, "{found} readings of {species} in the window, at least {needed} are needed")
@@ -62,12 +53,6 @@ impl fmt::Display for PpmRiseError {
             Self::StatusLength { species, statuses, readings } => {
                 write!(f, "{statuses} statuses for {readings} readings of {species}")
             }
-            Self::NotPositive { what, value } => write!(f, "{what} must be positive, found {value}"),
-            Self::WindowOutsideRecord { window_s, record_s } => write!(
-                f,
-                "the window from {} s to {} s lies outside the record, which runs from {} s to {} s",
-                window_s[0], window_s[1], record_s[0], record_s[1]
-            ),
             Self::AllAboveRange { species } => {
                 write!(f, "all readings of {species} lie above the range of the analyser")
             }
@@ -77,3 +62,9 @@ impl fmt::Display for PpmRiseError {
 }
 
 impl std::error::Error for PpmRiseError {}
+
+impl From<InputError> for PpmRiseError {
+    fn from(error: InputError) -> Self {
+        Self::Input(error)
+    }
+}

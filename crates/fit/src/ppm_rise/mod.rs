@@ -34,6 +34,7 @@ pub use result::{Diagnostics, ModelWeight, Outgassing, PpmRise, RowUse, Series, 
 pub use settings::{Settings, WindowChoice};
 pub use window::{Window, WindowEnd, WindowStart};
 
+use crate::input::InputError;
 use exchange::Exchange;
 use species::{Approach, Circumstances, Outcome};
 
@@ -139,7 +140,7 @@ fn check(record: &Record<'_>, settings: &Settings) -> Result<(), PpmRiseError> {
 }
 
 fn positive(what: &'static str, value: f64) -> Result<(), PpmRiseError> {
-    if value > 0.0 && value.is_finite() { Ok(()) } else { Err(PpmRiseError::NotPositive { what, value }) }
+    if value > 0.0 && value.is_finite() { Ok(()) } else { Err(InputError::NotPositive { what, value }.into()) }
 }
 
 /// The window set, or what the rises of both species have in common.
@@ -149,7 +150,7 @@ fn common_window(record: &Record<'_>, settings: &Settings) -> Result<Window, Ppm
             for (_, trace) in traces(record) {
                 let record_s = [trace.samples.first_time_s(), trace.samples.last_time_s()];
                 if !(from_s < to_s) || from_s > record_s[1] || to_s < record_s[0] {
-                    return Err(PpmRiseError::WindowOutsideRecord { window_s: [from_s, to_s], record_s });
+                    return Err(InputError::WindowOutsideRecord { window_s: [from_s, to_s], record_s }.into());
                 }
             }
             Ok(Window { from_s, to_s, start: WindowStart::Set, end: WindowEnd::Set })

@@ -3,6 +3,7 @@
 use super::posterior::{Domain, Posterior, SpeciesRuns, correlation, normal_conductance};
 use super::run_likelihood::RunLikelihood;
 use super::{Consistency, ExtraRun, Note, PpmRiseSeries, PpmRiseSeriesError, Run, RunPoint, Settings};
+use crate::input::InputError;
 use crate::ppm_rise::{Quantity, RoomAir, Species};
 use crate::uncertainty::Distribution;
 use crate::{BudgetLine, Estimate, Kind};
@@ -42,7 +43,7 @@ pub fn evaluate(runs: &[Run], settings: &Settings) -> Result<PpmRiseSeries, PpmR
 }
 
 fn positive(what: &'static str, value: f64) -> Result<(), PpmRiseSeriesError> {
-    if value > 0.0 && value.is_finite() { Ok(()) } else { Err(PpmRiseSeriesError::NotPositive { what, value }) }
+    if value > 0.0 && value.is_finite() { Ok(()) } else { Err(InputError::NotPositive { what, value }.into()) }
 }
 
 /// Ingress through leaks of a species per unit of G/V, ppm/h per 1/s.

@@ -1,6 +1,7 @@
 //! What the joint fit hands back.
 
 use crate::Estimate;
+use crate::input::InputError;
 use crate::ppm_rise::Species;
 use std::fmt;
 
@@ -187,24 +188,25 @@ impl fmt::Display for Note {
 /// Why runs cannot be fitted together.
 #[derive(Debug, Clone, PartialEq)]
 pub enum PpmRiseSeriesError {
+    /// What was handed over does not fit.
+    Input(InputError),
     /// No run at all, or no species in any.
     NoRuns,
-    /// A number that must be positive is not.
-    NotPositive {
-        /// What it is.
-        what: &'static str,
-        /// Value found, in SI.
-        value: f64,
-    },
 }
 
 impl fmt::Display for PpmRiseSeriesError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
+            Self::Input(error) => write!(f, "{error}"),
             Self::NoRuns => write!(f, "no run with an ingress of oxygen or water"),
-            Self::NotPositive { what, value } => write!(f, "{what} must be positive, found {value}"),
         }
     }
 }
 
 impl std::error::Error for PpmRiseSeriesError {}
+
+impl From<InputError> for PpmRiseSeriesError {
+    fn from(error: InputError) -> Self {
+        Self::Input(error)
+    }
+}

@@ -2,9 +2,13 @@
 
 use std::fmt;
 
+use crate::input::InputError;
+
 /// Why a record cannot be evaluated at all. Anything less is a [`Note`](super::Note) of the result.
 #[derive(Debug, Clone, PartialEq)]
 pub enum PressureChangeError {
+    /// What was handed over does not fit.
+    Input(InputError),
     /// Too few readings of the inside pressure for any estimate.
     TooFewReadings {
         /// Readings of the inside pressure in the window.
@@ -16,20 +20,6 @@ pub enum PressureChangeError {
     ReferencePressureUnusable {
         /// Value given in Pa.
         value_pa: f64,
-    },
-    /// A pressure, temperature or volume that must be positive is not.
-    NotPositive {
-        /// What it is.
-        what: &'static str,
-        /// Value found, in SI.
-        value: f64,
-    },
-    /// The window that was set holds no part of the record.
-    WindowOutsideRecord {
-        /// Window in s.
-        window_s: [f64; 2],
-        /// Record in s.
-        record_s: [f64; 2],
     },
     /// The barometer covers no part of the hold.
     BarometerDoesNotCover {
@@ -53,18 +43,13 @@ pub enum PressureChangeError {
 impl fmt::Display for PressureChangeError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
+            Self::Input(error) => write!(f, "{error}"),
             Self::TooFewReadings { found, needed } => {
                 write!(f, "usable readings of the inside pressure: {found}, at least {needed} are needed")
             }
             Self::ReferencePressureUnusable { value_pa } => {
                 write!(f, "the reference pressure must be a difference to the room other than 0, found {value_pa} Pa")
             }
-            Self::NotPositive { what, value } => write!(f, "{what} must be positive, found {value}"),
-            Self::WindowOutsideRecord { window_s, record_s } => write!(
-                f,
-                "the window from {} s to {} s lies outside the record, which runs from {} s to {} s",
-                window_s[0], window_s[1], record_s[0], record_s[1]
-            ),
             Self::BarometerDoesNotCover { needed_s, found_s } => write!(
                 f,
                 "the barometer was logged from {} s to {} s, but the hold runs from {} s to {} s",
@@ -82,3 +67,9 @@ impl fmt::Display for PressureChangeError {
 }
 
 impl std::error::Error for PressureChangeError {}
+
+impl From<InputError> for PressureChangeError {
+    fn from(error: InputError) -> Self {
+        Self::Input(error)
+    }
+}

@@ -7,6 +7,7 @@
 use super::join::Joined;
 use super::sensor::without_spikes;
 use super::{Event, EventKind, PressureChangeError, Record, Settings, Window, WindowChoice, WindowEnd, WindowStart};
+use crate::input::InputError;
 use std::ops::Range;
 
 /// What was found.
@@ -51,10 +52,11 @@ pub(crate) fn find(record: &Record<'_>, settings: &Settings, joined: &Joined) ->
     let mut window = match settings.window {
         WindowChoice::Set { from_s, to_s } => {
             if !(from_s < to_s && from_s < inside.last_time_s() && to_s > inside.first_time_s()) {
-                return Err(PressureChangeError::WindowOutsideRecord {
+                return Err(InputError::WindowOutsideRecord {
                     window_s: [from_s, to_s],
                     record_s: [inside.first_time_s(), inside.last_time_s()],
-                });
+                }
+                .into());
             }
             Window { from_s, to_s, start: WindowStart::Set, end: WindowEnd::Set }
         }

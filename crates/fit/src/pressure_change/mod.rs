@@ -39,6 +39,7 @@ pub use settings::{Compliance, LeakLaw, Settings, StiffnessCheck, SuperimposedLe
 pub use two_point::two_point_rate_per_h;
 pub use window::{Event, EventKind, Window, WindowEnd, WindowStart};
 
+use crate::input::InputError;
 use crate::uncertainty::{Distribution, MonteCarlo, monte_carlo};
 use crate::{BudgetLine, Estimate, Samples};
 use base::{Base, Model};
@@ -386,7 +387,7 @@ fn check(record: &Record<'_>, settings: &Settings) -> Result<(), PressureChangeE
         return Err(PressureChangeError::ReferencePressureUnusable { value_pa });
     }
     let positive = |what, value: f64| {
-        if value > 0.0 { Ok(()) } else { Err(PressureChangeError::NotPositive { what, value }) }
+        if value > 0.0 { Ok(()) } else { Err(InputError::NotPositive { what, value }) }
     };
     if let Some(volume) = settings.volume {
         positive("the volume", volume.value_m3)?;

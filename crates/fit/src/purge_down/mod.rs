@@ -15,6 +15,7 @@ pub use note::Note;
 use axis::PurgeAxis;
 
 use crate::clean_up::{self, CleanUp, CleanUpError, Lag};
+use crate::input::InputError;
 use crate::ppm_rise::{Quantity, ReadingStatus, Trace};
 use crate::{BudgetLine, Estimate, Kind, Samples};
 
@@ -91,7 +92,7 @@ pub struct PurgeDown {
 /// When the record allows no estimate at all; see [`CleanUpError`].
 pub fn evaluate(trace: &Trace<'_>, settings: &Settings<'_>) -> Result<PurgeDown, CleanUpError> {
     if let Some(volume) = settings.volume_m3.filter(|volume| !(volume.value > 0.0)) {
-        return Err(CleanUpError::NotPositive { what: "volume", value: volume.value });
+        return Err(InputError::NotPositive { what: "volume", value: volume.value }.into());
     }
     let axis = PurgeAxis::new(&settings.flow);
     let purged = OnAxis::new(trace, &axis, settings.delay_s);

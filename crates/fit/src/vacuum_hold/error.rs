@@ -2,29 +2,19 @@
 
 use std::fmt;
 
+use crate::input::InputError;
+
 /// Why a record gives no leak under vacuum.
 #[derive(Debug, Clone, PartialEq)]
 pub enum VacuumHoldError {
+    /// What was handed over does not fit.
+    Input(InputError),
     /// Too few readings.
     TooFewReadings {
         /// Found in the window.
         found: usize,
         /// Needed at least.
         needed: usize,
-    },
-    /// A quantity that must be positive is not.
-    NotPositive {
-        /// Which.
-        what: &'static str,
-        /// What was found.
-        value: f64,
-    },
-    /// The window holds no reading.
-    WindowOutsideRecord {
-        /// Window, s.
-        window_s: [f64; 2],
-        /// Record, s.
-        record_s: [f64; 2],
     },
     /// The pressure falls: the vessel was being pumped, not held.
     NotHeld {
@@ -45,15 +35,10 @@ pub enum VacuumHoldError {
 impl fmt::Display for VacuumHoldError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
+            Self::Input(error) => write!(f, "{error}"),
             Self::TooFewReadings { found, needed } => {
                 write!(f, "{found} readings of the isolated vessel were found, at least {needed} are needed")
             }
-            Self::NotPositive { what, value } => write!(f, "{what} must be positive, found {value}"),
-            Self::WindowOutsideRecord { window_s, record_s } => write!(
-                f,
-                "the window from {} s to {} s lies outside the record, which runs from {} s to {} s",
-                window_s[0], window_s[1], record_s[0], record_s[1]
-            ),
             Self::NotHeld { pressure_pa: [from, to], runs_away } => {
                 write!(f, "the pressure falls from {from:.4} Pa to {to:.4} Pa: the vessel was being pumped, not held")?;
                 match runs_away {
@@ -77,3 +62,9 @@ impl fmt::Display for VacuumHoldError {
 }
 
 impl std::error::Error for VacuumHoldError {}
+
+impl From<InputError> for VacuumHoldError {
+    fn from(error: InputError) -> Self {
+        Self::Input(error)
+    }
+}

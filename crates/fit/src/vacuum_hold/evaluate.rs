@@ -2,6 +2,7 @@
 
 use super::hold_finder::{self, Found};
 use super::{Note, Record, RoomReference, Series, Settings, VacuumHold, VacuumHoldError};
+use crate::input::InputError;
 use crate::noise::{newey_west_lag, straight_line};
 use crate::ppm_rise::steady::{Approach, SteadyPart, part};
 use crate::ppm_rise::{Analyser, PpmRiseError, Trace};
@@ -42,7 +43,7 @@ const LONGER_THAN_PUMPING: f64 = 3.0;
 pub fn evaluate(record: &Record<'_>, settings: &Settings) -> Result<VacuumHold, VacuumHoldError> {
     for (what, value) in [("volume", settings.volume_m3.value), ("pressure of the room", record.room_pressure_pa)] {
         if !(value > 0.0 && value.is_finite()) {
-            return Err(VacuumHoldError::NotPositive { what, value });
+            return Err(InputError::NotPositive { what, value }.into());
         }
     }
     let found = match settings.window_s {

@@ -2,6 +2,7 @@
 
 use super::{Record, VacuumHoldError, Window, WindowEnd};
 use crate::Samples;
+use crate::input::InputError;
 use crate::solve::fit_linear;
 
 /// What the finder found.
@@ -51,7 +52,7 @@ pub(super) fn set(record: &Record<'_>, [from_s, to_s]: [f64; 2]) -> Result<Found
     let pressure = record.pressure;
     let record_s = [pressure.first_time_s(), pressure.last_time_s()];
     let Some(part) = pressure.between(from_s, to_s) else {
-        return Err(VacuumHoldError::WindowOutsideRecord { window_s: [from_s, to_s], record_s });
+        return Err(InputError::WindowOutsideRecord { window_s: [from_s, to_s], record_s }.into());
     };
     let bins = Bins::new(part);
     let (first, last) = (bins.value[0], bins.value[bins.value.len() - 1]);

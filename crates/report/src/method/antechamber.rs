@@ -1,5 +1,6 @@
 //! Method `antechamber`: how much of the room's oxygen the cycles of the antechamber leave.
 
+use tightfit_fit::InputError;
 use tightfit_fit::antechamber::{self as fit, Antechamber, AntechamberError, Note, Settings};
 use tightfit_fit::ppm_rise::Quantity;
 use tightfit_fit::uncertainty::Distribution;
@@ -136,9 +137,7 @@ fn not_evaluable(error: AntechamberError) -> TestError {
         AntechamberError::NoCycle { .. } => {
             "check what the gauge counts from: unit = \"inHg vacuum\", \"mbar gauge\" or \"mbar absolute\" in [test.columns]"
         }
-        AntechamberError::WindowOutsideRecord { .. } => {
-            "correct the window of the test, or leave it out to have it found"
-        }
+        AntechamberError::Input(InputError::WindowOutsideRecord { .. }) => super::CORRECT_WINDOW,
         other => return TestError::not_evaluable(other),
     };
     TestError::NotEvaluable { error: Box::new(error), hint }

@@ -1,6 +1,7 @@
 //! Method `clean-up-series`: doses found in a long log, each with its time constant, and how these change.
 
 use tightfit_fit::Estimate;
+use tightfit_fit::InputError;
 use tightfit_fit::clean_up::CleanUpError;
 use tightfit_fit::clean_up_series::{self as fit, CleanUpSeries, Settings};
 use tightfit_ingest::Channel;
@@ -102,7 +103,7 @@ fn evaluate(
     let (start, end) = (time.partition_point(|&t| t < window_s[0]), time.partition_point(|&t| t <= window_s[1]));
     let Some(samples) = whole.samples.between(window_s[0], window_s[1]) else {
         let record_s = [whole.samples.first_time_s(), whole.samples.last_time_s()];
-        return Ok((window_s, Err(CleanUpError::WindowOutsideRecord { window_s, record_s })));
+        return Ok((window_s, Err(InputError::WindowOutsideRecord { window_s, record_s }.into())));
     };
     let status = whole.status.get(start..end).unwrap_or(&[]);
     let part = tightfit_fit::ppm_rise::Trace { samples, status, analyser: whole.analyser };

@@ -1,5 +1,6 @@
 //! Method `pressure-change`.
 
+use tightfit_fit::InputError;
 use tightfit_fit::pressure_change::{
     self as fit, Compliance as FitCompliance, Event, EventKind, LeakLaw, Note, PressureChange, PressureChangeError,
     Settings, StiffnessCheck, Volume, WindowChoice,
@@ -301,9 +302,7 @@ fn event_line(event: &Event) -> EventLine {
 
 fn not_evaluable(error: PressureChangeError) -> TestError {
     let hint = match error {
-        PressureChangeError::WindowOutsideRecord { .. } => {
-            "correct the window of the test, or leave it out to have it found"
-        }
+        PressureChangeError::Input(InputError::WindowOutsideRecord { .. }) => super::CORRECT_WINDOW,
         PressureChangeError::ReferencePressureUnusable { .. } => {
             "state it in the test: reference_pressure = \"-1000 Pa\""
         }

@@ -1,6 +1,7 @@
 //! Method `vacuum-hold`: what leaks into an evacuated vessel, and what its walls give off.
 
 use tightfit_fit::Estimate;
+use tightfit_fit::InputError;
 use tightfit_fit::vacuum_hold::{self as fit, RoomReference, Settings, VacuumHold, VacuumHoldError};
 use tightfit_ingest::Channel;
 
@@ -109,9 +110,7 @@ impl Evaluation for VacuumHold {
 fn not_evaluable(error: VacuumHoldError) -> TestError {
     let hint = match error {
         VacuumHoldError::NotHeld { .. } => "shut the pump off, close its valve, and log the rise",
-        VacuumHoldError::WindowOutsideRecord { .. } => {
-            "correct the window of the test, or leave it out to have it found"
-        }
+        VacuumHoldError::Input(InputError::WindowOutsideRecord { .. }) => super::CORRECT_WINDOW,
         other => return TestError::not_evaluable(other),
     };
     TestError::NotEvaluable { error: Box::new(error), hint }

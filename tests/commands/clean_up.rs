@@ -92,10 +92,17 @@ fn a_record_in_which_nothing_comes_down_is_an_error_that_says_so() {
     assert!(run.stderr.contains("does not come down"), "{run:?}");
 }
 
+/// In a record that begins after the dose nothing but the statement tells the analyser's response from the time constant.
 #[test]
-fn without_a_stated_response_the_interval_is_wider_and_says_why() {
+fn without_a_stated_response_and_a_rise_the_interval_is_wider_and_says_why() {
     let bench = Bench::new();
-    bench.write("dose.csv", log(1));
+    let after: String = log(1)
+        .lines()
+        .enumerate()
+        .filter(|(row, _)| *row == 0 || *row > 16)
+        .map(|(_, line)| format!("{line}\n"))
+        .collect();
+    bench.write("dose.csv", after);
     bench.write("plan.toml", PLAN);
     bench.write("open.toml", PLAN.replace("response = \"t90 20.7 s\"\n", ""));
     let width = |plan: &str| {

@@ -45,9 +45,8 @@ pub(super) fn begin<'a>(blocks: &'a Blocks, settings: &Settings) -> Result<Start
     let scan = TauScan::over(blocks.span_s);
     // Relative noise is judged by the fitted content, so the fit comes twice.
     let (mut shape, mut noise, mut solved) = scan.best(&rows, &kappas(blocks), &middle).ok_or(CleanUpError::NoFit)?;
-    for _ in 0..2 {
+    for noises in [kappas(blocks), noises(blocks)] {
         rows.level = levels(blocks, &shape, &solved);
-        let noises = noises(blocks);
         noise = heaviest(&rows, &shape, &noises).ok_or(CleanUpError::NoFit)?;
         (shape, noise, solved) = scan.best(&rows, &[noise], &middle).ok_or(CleanUpError::NoFit)?;
     }
@@ -288,10 +287,21 @@ impl TauScan {
 
     /// Most probable time constant and noise: all noise models are looked at once, then the best of them more closely.
     fn best(&self, rows: &Rows<'_>, noises: &[Noise], node: &LagNode) -> Option<(Shape, Noise, Solved)> {
+        self.best_within(rows, noises, node, 4)
+    }
+
+    /// The same, to fewer places.
+    fn best_within(
+        &self,
+        rows: &Rows<'_>,
+        noises: &[Noise],
+        node: &LagNode,
+        passes: usize,
+    ) -> Option<(Shape, Noise, Solved)> {
         const NODES: usize = 25;
         let mut scan = *self;
         let mut best: Option<(Shape, Noise, Solved)> = None;
-        for _ in 0..4 {
+        for _ in 0..passes {
             let mut top = f64::NEG_INFINITY;
             let models = best.map_or(noises.to_vec(), |(_, noise, _)| vec![noise]);
             for tau_s in scan.nodes(NODES) {
@@ -330,7 +340,8 @@ fn second_term(rows: &Rows<'_>, scan: &TauScan, scored: &[Scored], node: &LagNod
     let alone = heaviest(&mut scored.iter());
     let narrow = TauScan { from_s: shape.tau_s / 2.5, to_s: 1.3 * shape.tau_s, ..*scan };
     let with = |ratio: f64, noises: &[Noise]| {
-        let (shape, noise, solved) = TauScan { second_ratio: Some(ratio), ..narrow }.best(rows, noises, node)?;
+        let (shape, noise, solved) =
+            TauScan { second_ratio: Some(ratio), ..narrow }.best_within(rows, noises, node, 2)?;
         let rightly_signed = (solved.beta[shape.second()?] > 0.0) == (ratio > 1.0);
         rightly_signed.then(|| (solved.log_marginal + noise.log_prior, width_of_prior(&solved), shape))
     };
@@ -343,10 +354,10 @@ fn second_term(rows: &Rows<'_>, scan: &TauScan, scored: &[Scored], node: &LagNod
     }
     // Noise that wanders slowly can stand for loading in any record. So loading counts where plain noise asks for it clearly
     // and where, with it, the readings are no less likely than with wandering noise in its place.
-    let (likely, _, shape) = with(LOADING, &noises)?;
+    let (_, _, shape) = with(LOADING, &noises).filter(|(likely, ..)| *likely > alone)?;
     let (score, width, _) = with(LOADING, &plain)?;
     let plain_alone = heaviest(&mut scored.iter().filter(|(.., noise)| noise.correlated <= 0.0));
-    (score - width > plain_alone + SUPPORTED && likely > alone).then_some(shape)
+    (score - width > plain_alone + SUPPORTED).then_some(shape)
 }
 
 /// What a further amount costs: the log of how much wider its prior, as wide as the dose, is than one standard deviation of the

@@ -46,7 +46,7 @@ pub const RESULTS: &[ResultKind] = &[
     kind("cleanup_flow", "m3/h", D::VolumeFlow, "effective clean-up flow"),
     kind("single_pass_efficiency", "1", D::Ratio, "single-pass efficiency"),
     kind("time_to_limit", "s", D::Time, "time to limit"),
-    kind("implied_ingress", "ppm/h", D::PerTime, "ingress that the floor implies at most"),
+    kind("implied_ingress", "ppm/h", D::PerTime, "ingress that the floor allows"),
     kind("dose_count", "1", D::Ratio, "doses found"),
     kind("time_constant_first", "s", D::Time, "time constant of the first dose"),
     kind("time_constant_last", "s", D::Time, "time constant of the last dose"),

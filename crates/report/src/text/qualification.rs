@@ -91,6 +91,9 @@ pub(crate) fn value_text(value: &ResultValue) -> String {
     match (value.kind, value.value, value.interval95) {
         (ResultValueKind::Estimate, Some(number), [Some(low), Some(high)]) => {
             let half = 0.5 * (high - low);
+            if half == 0.0 && value.unit == "1" && number.fract() == 0.0 {
+                return format!("{number:.0}, counted");
+            }
             if half == 0.0 {
                 return format!("{}{unit}, uncertainty not known", display_number(number, 3));
             }

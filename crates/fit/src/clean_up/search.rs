@@ -328,7 +328,7 @@ impl TauScan {
 const SLOW: [f64; 4] = [3.0, 6.0, 12.0, 25.0];
 /// That of the term which appears where a purifier takes up a smaller share at high content: with dx/dt = −x/(τ(1 + x/h)) a
 /// dose A comes down as A(1 + A/h)·e^(−t/τ) − (A²/h)·e^(−2t/τ), to first order in A/h.
-pub(super) const LOADING: f64 = 0.5;
+const LOADING: f64 = 0.5;
 
 /// The shape with the second term that the readings support, if any: a slow one with a positive amount, or that of loading
 /// with a negative one.
@@ -336,8 +336,10 @@ fn second_term(rows: &Rows<'_>, scan: &TauScan, scored: &[Scored], node: &LagNod
     // What one term leaves over looks like correlated noise; with the right second term the noise may be plain.
     let plain = kappas(rows.blocks);
     let noises: Vec<Noise> = matter(scored).into_iter().chain(plain.clone()).collect();
-    let heaviest = |scored: &mut dyn Iterator<Item = &Scored>| scored.map(|m| m.1).fold(f64::NEG_INFINITY, f64::max);
-    let alone = heaviest(&mut scored.iter());
+    let heaviest_of = |keep: fn(&Noise) -> bool| {
+        scored.iter().filter(|model| keep(&model.2)).map(|model| model.1).fold(f64::NEG_INFINITY, f64::max)
+    };
+    let alone = heaviest_of(|_| true);
     let narrow = TauScan { from_s: shape.tau_s / 2.5, to_s: 1.3 * shape.tau_s, ..*scan };
     let with = |ratio: f64, noises: &[Noise]| {
         let (shape, noise, solved) =
@@ -356,7 +358,7 @@ fn second_term(rows: &Rows<'_>, scan: &TauScan, scored: &[Scored], node: &LagNod
     // and where, with it, the readings are no less likely than with wandering noise in its place.
     let (_, _, shape) = with(LOADING, &noises).filter(|(likely, ..)| *likely > alone)?;
     let (score, width, _) = with(LOADING, &plain)?;
-    let plain_alone = heaviest(&mut scored.iter().filter(|(.., noise)| noise.correlated <= 0.0));
+    let plain_alone = heaviest_of(|noise| noise.correlated <= 0.0);
     (score - width > plain_alone + SUPPORTED).then_some(shape)
 }
 

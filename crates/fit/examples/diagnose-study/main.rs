@@ -1,7 +1,8 @@
 //! How often the diagnosis of simulated working logs is right, and what its probabilities are worth.
 //!
-//! `cargo run --release -p tightfit-fit --example diagnose-study -- --logs 20 [--seed 1] [--each] [--other]`;
-//! `--other` takes the logs from a second generator that is built otherwise.
+//! `cargo run --release -p tightfit-fit --example diagnose-study -- --logs 20 [--seed 1] [--each] [--other] [--oxygen]`;
+//! `--other` takes the logs from a second generator that is built otherwise, `--oxygen` leaves nothing but oxygen in all
+//! logs.
 #![allow(clippy::print_stdout, reason = "a study prints its table")]
 
 mod other_box;
@@ -9,7 +10,7 @@ mod other_box;
 use std::time::Instant;
 
 use other_box::OtherBox;
-use tightfit_fit::diagnose::{Cause, Diagnosis, diagnose};
+use tightfit_fit::diagnose::{Cause, Diagnosis, diagnose, twins};
 use tightfit_fit::simulate::{Channels, WorkingLog};
 
 struct Case {
@@ -30,6 +31,7 @@ fn main() {
     let (logs, seed, only) = (number("--logs", 6), number("--seed", 1), number("--only", 99));
     let each = arguments.iter().any(|argument| argument == "--each");
     let is_other = arguments.iter().any(|argument| argument == "--other");
+    let only_oxygen = arguments.iter().any(|argument| argument == "--oxygen");
     let mut cases = Vec::new();
     let mut slowest = 0.0_f64;
     for (kind, cause) in Cause::ALL.into_iter().enumerate() {
@@ -39,6 +41,7 @@ fn main() {
         let times = if cause == Cause::NothingChanged { 3 } else { 1 };
         for index in 0..logs * times {
             let channels = match index % 4 {
+                _ if only_oxygen => Channels::OxygenOnly,
                 0 | 1 => Channels::Full,
                 2 => Channels::Some,
                 _ if index % 8 == 3 => Channels::OxygenOnly,
@@ -104,6 +107,12 @@ fn print_case(seed: u64, simulated: &WorkingLog, diagnosis: &Diagnosis, onset_s:
         top.join(", "),
         onset_s.map(|s| s / 86_400.0),
     );
+    let all: Vec<String> = diagnosis
+        .explanations
+        .iter()
+        .map(|own| format!("{}{} {:.5}", own.cause.as_str(), own.second.map_or("", |_| "+"), own.probability))
+        .collect();
+    println!("    all: {}", all.join(" "));
     let truth = diagnosis.explanations.iter().find(|own| own.cause == simulated.cause);
     if right == "x" {
         for own in std::iter::once(&diagnosis.explanations[0]).chain(truth) {
@@ -165,10 +174,13 @@ fn summary(cases: &[Case]) {
     println!("onset inside its interval: {inside} of {}", covered.len());
 }
 
-/// Whether the leader is at least even and twice as probable as the next, as the program asks before it picks one.
+/// Whether the leader is at least even and twice as probable as the next, and no twin of an explanation that the missing
+/// channels would be needed for, as the program asks before it picks one.
 fn is_decided(case: &Case) -> bool {
-    let [first, second] = [0, 1].map(|i| case.diagnosis.explanations[i].probability);
-    first >= 0.5 && first >= 2.0 * second
+    let [first, second] = [0, 1].map(|i| &case.diagnosis.explanations[i]);
+    first.probability >= 0.5
+        && first.probability >= 2.0 * second.probability
+        && twins(first.cause, case.diagnosis.resolution).is_empty()
 }
 
 fn decided(name: &str, cases: &[&Case]) {

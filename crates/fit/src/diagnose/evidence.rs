@@ -3,64 +3,20 @@
 use nalgebra::{DMatrix, DVector};
 
 use super::feature::{Features, Kind, Stream};
-use super::log::Species;
 use super::model::{BASE, Change, PARAMETERS, Point, Prior, Setting, Vector, predict};
-
-/// How much the log wanders by itself, relative.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Wander {
-    /// Standard deviation and memory in h of floors and rises, oxygen and water.
-    pub(super) content: [[f64; 2]; 2],
-    /// Standard deviation of decays.
-    pub(super) dose: f64,
-}
-
-impl Wander {
-    /// What an ordinary enclosure shows.
-    pub(super) const USUAL: Self = Self { content: [[0.08, 48.0]; 2], dose: 0.05 };
-    /// What no change explains.
-    pub(super) const WILD: Self = Self { content: [[0.7, 48.0]; 2], dose: 0.5 };
-    /// Standard deviations of floors and rises that a log may have, with the logarithm of their prior: steady, ordinary
-    /// and restless enclosures, and one that was badly logged.
-    const CONTENT: [[f64; 2]; 5] = [[0.02, -0.5], [0.04, 0.0], [0.08, 0.0], [0.16, -0.5], [0.3, -2.0]];
-    /// Memories, h: of half a shift, of two days, of a week.
-    const MEMORY_H: [f64; 3] = [6.0, 48.0, 170.0];
-    const DOSE: [[f64; 2]; 3] = [[0.05, 0.0], [0.07, -0.5], [0.15, -2.0]];
-
-    /// Standard deviation and memory in h.
-    fn of(self, kind: Kind) -> [f64; 2] {
-        match kind {
-            Kind::Floor(species) | Kind::Rise(species) => self.content[species.index()],
-            Kind::Decay(_) => [self.dose, 60.0],
-            // Habits vary from week to week.
-            Kind::DoseArea(_) => [0.25_f64.max(self.dose), 60.0],
-            Kind::TransferCount => [0.2_f64.max(self.dose), 60.0],
-            Kind::Flow => [0.01_f64.max(0.5 * self.dose), 60.0],
-            Kind::Leakage => [0.05, 60.0],
-            Kind::Makeup => [0.1_f64.max(2.0 * self.dose), 30.0],
-        }
-    }
-
-    /// Logarithm of its prior.
-    fn ln_prior(self) -> f64 {
-        let of = |values: &[[f64; 2]], sd: f64| {
-            values.iter().find(|[own, _]| (own - sd).abs() < 1e-9).map_or(0.0, |[_, ln_prior]| *ln_prior)
-        };
-        of(&Self::DOSE, self.dose) + self.content.iter().map(|[sd, _]| of(&Self::CONTENT, *sd)).sum::<f64>()
-    }
-}
+use super::noise::{Filter, Gain, Residuals, Slow, Wander, robust};
 
 /// A stream with the gains of its noise filter, which do not depend on the data.
 struct Filtered<'a> {
     stream: &'a Stream,
-    /// Memory kept since the row before, gain, reciprocal standard deviation of the innovation.
-    gains: Vec<[f64; 3]>,
+    gains: Vec<Gain>,
 }
 
 /// All streams under one noise.
 pub(super) struct Data<'a> {
     streams: Vec<Filtered<'a>>,
     setting: &'a Setting,
+    slow: Slow,
     log_determinant: f64,
     ln_prior: f64,
 }
@@ -76,25 +32,15 @@ pub(super) struct Fit {
 impl<'a> Data<'a> {
     pub(super) fn new(features: &'a Features, setting: &'a Setting, wander: Wander) -> Self {
         let mut log_determinant = 0.0;
+        let slow = Slow::new(features);
         let streams = features.streams.iter().map(|stream| {
-            let [sd, memory_h] = wander.of(stream.kind);
-            let mut variance = sd * sd;
-            let mut time_h = stream.rows[0].time_h;
-            let gains = stream.rows.iter().map(|row| {
-                let keep = (-(row.time_h - time_h) / memory_h).exp();
-                variance = keep * keep * variance + sd * sd * (1.0 - keep * keep);
-                time_h = row.time_h;
-                let total = variance + row.sd * row.sd;
-                log_determinant += total.ln();
-                let gain = variance / total;
-                variance *= 1.0 - gain;
-                [keep, gain, total.sqrt().recip()]
-            });
-            let gains = gains.collect();
+            let mut filter = Filter::new(stream.kind, wander, slow);
+            let gains: Vec<Gain> = stream.rows.iter().map(|row| filter.next(row.time_h, row.sd)).collect();
+            log_determinant -= 2.0 * gains.iter().map(|gain| gain.weight.ln()).sum::<f64>();
             Filtered { stream, gains }
         });
         let streams = streams.collect();
-        Self { streams, setting, log_determinant, ln_prior: wander.ln_prior() }
+        Self { streams, setting, slow, log_determinant, ln_prior: wander.ln_prior() }
     }
 
     /// Sum of squares, one a stream.
@@ -102,15 +48,12 @@ impl<'a> Data<'a> {
         let mut nothing = [0.0; PARAMETERS];
         let theta = &Point::from(theta);
         let each = self.streams.iter().map(|filtered| {
-            let mut state = 0.0;
+            let mut state = [0.0; 2];
             let mut sum = 0.0;
-            for (row, [keep, gain, weight]) in filtered.stream.rows.iter().zip(&filtered.gains) {
+            for (row, gain) in filtered.stream.rows.iter().zip(&filtered.gains) {
                 let expected = predict(filtered.stream, row, theta, changes, self.setting, &mut nothing);
                 let residual = if row.censored && expected < row.y { 0.0 } else { row.y - expected };
-                state *= keep;
-                let innovation = residual - state;
-                state += gain * innovation;
-                sum += robust(innovation * weight).0;
+                sum += robust(gain.innovation(&mut state, residual) * gain.weight).0;
             }
             (filtered.stream.kind, sum)
         });
@@ -121,23 +64,7 @@ impl<'a> Data<'a> {
     pub(super) fn likeliest_wander(&self, theta: &Vector, changes: &[Change]) -> Wander {
         let theta = &Point::from(theta);
         let left: Vec<Residuals> = self.streams.iter().map(|own| self.residuals(own.stream, theta, changes)).collect();
-        let best = |choices: &mut dyn Iterator<Item = ([f64; 2], f64)>, pass: &dyn Fn(Kind) -> bool| {
-            let own: Vec<&Residuals> = left.iter().filter(|own| pass(own.kind)).collect();
-            let weighed = choices.map(|(choice, ln_prior)| {
-                (choice, ln_prior + own.iter().map(|own| own.ln_likelihood(choice)).sum::<f64>())
-            });
-            weighed.max_by(|a, b| a.1.total_cmp(&b.1)).map(|(choice, _)| choice)
-        };
-        let content = [Species::Oxygen, Species::Water].map(|species| {
-            let mut choices = Wander::CONTENT
-                .iter()
-                .flat_map(|[sd, ln_prior]| Wander::MEMORY_H.iter().map(|memory_h| ([*sd, *memory_h], *ln_prior)));
-            let of = |kind: Kind| [Kind::Floor(species), Kind::Rise(species)].contains(&kind);
-            best(&mut choices, &of).unwrap_or(Wander::USUAL.content[0])
-        });
-        let mut doses = Wander::DOSE.iter().map(|[sd, ln_prior]| ([*sd, 60.0], *ln_prior));
-        let dose = best(&mut doses, &|kind| matches!(kind, Kind::Decay(_))).unwrap_or([Wander::USUAL.dose, 60.0])[0];
-        Wander { content, dose }
+        Wander::likeliest(&left, self.slow)
     }
 
     fn residuals(&self, stream: &Stream, theta: &Point, changes: &[Change]) -> Residuals {
@@ -194,11 +121,11 @@ impl<'a> Data<'a> {
         // Pairs of parameters in the order in which they became active; summed into the lower half at the end.
         let mut products = [[0.0; PARAMETERS]; PARAMETERS];
         for filtered in &self.streams {
-            let mut state = [0.0; PARAMETERS];
-            let mut level = 0.0;
+            let mut states = [[0.0; 2]; PARAMETERS];
+            let mut level = [0.0; 2];
             let mut active: Vec<usize> = Vec::new();
             let mut is_active = [false; PARAMETERS];
-            for (row, [keep, gain, weight]) in filtered.stream.rows.iter().zip(&filtered.gains) {
+            for (row, gain) in filtered.stream.rows.iter().zip(&filtered.gains) {
                 let expected = predict(filtered.stream, row, theta, changes, self.setting, &mut slope);
                 let hidden = row.censored && expected < row.y;
                 let residual = if hidden { 0.0 } else { row.y - expected };
@@ -211,16 +138,11 @@ impl<'a> Data<'a> {
                         active.push(index);
                     }
                 }
-                level *= keep;
-                let innovation = (residual - level) * weight;
-                level += gain * (residual - level);
+                let innovation = gain.innovation(&mut level, residual) * gain.weight;
                 let (cost, share) = robust(innovation);
                 objective += cost;
                 for index in &active {
-                    let held = state[*index] * keep;
-                    let own = slope[*index] - held;
-                    state[*index] = held + gain * own;
-                    slope[*index] = own * weight;
+                    slope[*index] = gain.innovation(&mut states[*index], slope[*index]) * gain.weight;
                 }
                 for (place, i) in active.iter().enumerate() {
                     let scaled = share * slope[*i];
@@ -297,38 +219,4 @@ impl<'a> Data<'a> {
         let ln_evidence = self.ln_prior - 0.5 * (objective + self.log_determinant + ln_curvature - ln_prior);
         Fit { theta, ln_evidence: if ln_evidence.is_finite() { ln_evidence } else { f64::MIN / 4.0 } }
     }
-}
-
-/// What an explanation leaves over of a stream: time in h, residual, white standard deviation.
-struct Residuals {
-    kind: Kind,
-    rows: Vec<[f64; 3]>,
-}
-
-impl Residuals {
-    /// Logarithm of their likelihood under a wander of this standard deviation and memory in h.
-    fn ln_likelihood(&self, [sd, memory_h]: [f64; 2]) -> f64 {
-        let (mut variance, mut level, mut before_h) = (sd * sd, 0.0, f64::NEG_INFINITY);
-        let mut sum = 0.0;
-        for [time_h, residual, white] in &self.rows {
-            let keep = (-(time_h - before_h) / memory_h).exp();
-            variance = keep * keep * variance + sd * sd * (1.0 - keep * keep);
-            level *= keep;
-            before_h = *time_h;
-            let total = variance + white * white;
-            sum -= 0.5 * (robust((residual - level) / total.sqrt()).0 + total.ln());
-            let gain = variance / total;
-            level += gain * (residual - level);
-            variance *= 1.0 - gain;
-        }
-        sum
-    }
-}
-
-/// Huber's cost of an innovation, and the weight that gives the same pull: beyond four standard deviations the cost
-/// grows only evenly, so that single odd rows do not decide.
-fn robust(innovation: f64) -> (f64, f64) {
-    const BEND: f64 = 4.0;
-    let size = innovation.abs();
-    if size <= BEND { (size * size, 1.0) } else { (BEND * (2.0 * size - BEND), BEND / size) }
 }

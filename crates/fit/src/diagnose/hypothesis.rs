@@ -186,11 +186,7 @@ fn permeation(ways: &mut Ways, setting: &Setting, seen: [bool; 2]) {
 }
 
 fn capacity(ways: &mut Ways, seen: [bool; 2]) {
-    let kinds = [([true, true], 0.5_f64), ([true, false], 0.25), ([false, true], 0.25)];
-    for (species, share) in kinds {
-        if species.iter().zip(seen).any(|(wanted, seen)| *wanted && !seen) {
-            continue;
-        }
+    for (species, share) in struck(seen) {
         let (sizes, count) = places(species);
         ways.add(Cause::PurifierCapacity, Effect::Capacity(sizes), &vec![FALL; count], share.ln(), &CREEPING);
     }
@@ -226,10 +222,7 @@ fn drift(ways: &mut Ways, setting: &Setting, seen: [bool; 2]) {
 }
 
 fn supply(ways: &mut Ways, setting: &Setting, seen: [bool; 2]) {
-    for (species, share) in [([true, true], 0.5_f64), ([true, false], 0.25), ([false, true], 0.25)] {
-        if species.iter().zip(seen).any(|(wanted, seen)| *wanted && !seen) {
-            continue;
-        }
+    for (species, share) in struck(seen) {
         let (sizes, _) = places(species);
         let own = Species::BOTH.iter().filter(|s| species[s.index()]);
         let amplitudes: Vec<[f64; 2]> = own.map(|s| [setting.ingress[s.index()].ln(), SIZE_SD]).collect();
@@ -249,6 +242,17 @@ fn transfers(ways: &mut Ways, features: &Features) {
         let effect = Effect::Transfers { count: places.0, size: places.1 };
         let amplitudes = vec![FALL; usize::from(count) + usize::from(size)];
         ways.add(Cause::Transfers, effect, &amplitudes, share.ln(), &SUDDEN);
+    }
+}
+
+/// Which species are struck, with the share of each case: half of the faults strike both. Where one is not seen, a fault
+/// of both shows as one of the other; one of the unseen alone does not show.
+fn struck(seen: [bool; 2]) -> Vec<([bool; 2], f64)> {
+    const BOTH: f64 = 0.5;
+    const ONE: f64 = 0.25;
+    match seen {
+        [true, true] => vec![([true, true], BOTH), ([true, false], ONE), ([false, true], ONE)],
+        seen => vec![(seen, BOTH + ONE)],
     }
 }
 

@@ -15,14 +15,17 @@ mod hypothesis;
 mod log;
 mod model;
 mod next;
+mod noise;
 mod regime;
 mod result;
 mod rhythm;
 mod robust;
 mod tested;
+mod twins;
 
 pub use feature::Kind;
 pub use hypothesis::Cause;
 pub use log::{Background, Known, Log, Species, Tested, Trace};
 pub use next::{Measurement, Next, UNDER_PRESSURE_PA};
 pub use result::{DiagnoseError, Diagnosis, Explanation, Resolution, Shown, diagnose, undecided};
+pub use twins::twins;

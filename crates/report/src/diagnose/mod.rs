@@ -4,7 +4,6 @@ mod channels;
 mod earlier;
 mod page;
 mod result;
-mod twins;
 mod words;
 
 use std::fmt;
@@ -132,7 +131,7 @@ pub fn diagnose(
     }
     notes.extend(findings.notes);
     let twins: Vec<Cause> = match (&diagnosis, explanations.first()) {
-        (Some(diagnosis), Some(first)) => twins::twins(first.cause, diagnosis.resolution),
+        (Some(diagnosis), Some(first)) => fit::twins(first.cause, diagnosis.resolution),
         _ => Vec::new(),
     };
     let decided = diagnosis.is_some() && stands_out(&explanations) && twins.is_empty();

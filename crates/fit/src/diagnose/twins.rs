@@ -1,10 +1,12 @@
 //! Explanations that a log with few channels cannot tell apart in principle, whatever their probabilities came out as:
 //! those differ then by what is usual, not by what the log shows.
 
-use tightfit_fit::diagnose::{Cause, Resolution};
+use super::hypothesis::Cause;
+use super::result::Resolution;
 
-/// What the log cannot tell a cause from, without itself.
-pub(super) fn twins(cause: Cause, resolution: Resolution) -> Vec<Cause> {
+/// What a log that shows so much cannot tell a cause from, without itself; empty where it can.
+#[must_use]
+pub fn twins(cause: Cause, resolution: Resolution) -> Vec<Cause> {
     if resolution.both_species {
         return Vec::new();
     }

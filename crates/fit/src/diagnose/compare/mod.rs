@@ -1,10 +1,17 @@
 //! Weighs the explanations against each other: over the ways of a cause, the time it began, and pairs of causes.
 
-use super::evidence::{Data, Fit, Wander};
+
+mod pair;
+mod tried;
+
+use tried::{Tried, onsets};
+
+use super::evidence::{Data, Fit};
 use super::feature::{Features, Kind};
 use super::hypothesis::{Cause, Hypothesis, all};
 use super::log::Species;
-use super::model::{BASE, Change, Effect, PARAMETERS, Point, Prior, Profile, Setting, Vector, predict};
+use super::model::{BASE, Change, Prior, Profile, Setting, Vector};
+use super::noise::Wander;
 
 /// Evenly spaced onsets that every way is tried with.
 const ONSETS: usize = 10;
@@ -16,6 +23,8 @@ const REFINED: usize = 2;
 const PAIRED: usize = 3;
 /// A fit that lies this far, in nats, behind another onset of the same way is not carried to its end.
 const HOPELESS: f64 = 60.0;
+/// A pair that lies this far, in nats, behind is not asked how much the log wanders.
+const FAR_BEHIND: f64 = 30.0;
 /// Prior that a second cause came along.
 const LN_SECOND: f64 = -6.0;
 /// Share of a pair's weight that goes to its smaller cause.
@@ -23,39 +32,27 @@ const SMALLER: f64 = 0.25;
 
 /// Prior probability of each cause, in the order of [`Cause::ALL`]: logs are mostly looked at when something rose.
 pub(super) const PRIOR: [f64; 10] = [0.09, 0.09, 0.09, 0.08, 0.09, 0.08, 0.08, 0.08, 0.28, 0.03];
-
-/// One way with all the onsets it was tried with.
 #[derive(Debug, Clone)]
-pub(super) struct Tried {
-    pub(super) hypothesis: Hypothesis,
-    /// Onset in h and fit, in order of onset.
-    pub(super) fits: Vec<(f64, Fit)>,
-    /// Evidence over all onsets.
-    pub(super) ln_evidence: f64,
-}
-
-/// A cause with what its best way says.
-#[derive(Debug, Clone)]
-pub(super) struct Weighed {
-    pub(super) cause: Cause,
+pub(in crate::diagnose) struct Weighed {
+    pub(in crate::diagnose) cause: Cause,
     /// Logarithm of prior times evidence.
-    pub(super) ln_weight: f64,
+    pub(in crate::diagnose) ln_weight: f64,
     /// Its best way, as a pair where a pair explains best.
-    pub(super) account: Account,
+    pub(in crate::diagnose) account: Account,
     /// Logarithm of the evidence of that way at its onset alone.
-    pub(super) ln_best: f64,
+    pub(in crate::diagnose) ln_best: f64,
     /// Onsets in h with their weights, over all ways; empty where there is no change.
-    pub(super) onsets: Vec<(f64, f64)>,
+    pub(in crate::diagnose) onsets: Vec<(f64, f64)>,
     /// The cause of the second change.
-    pub(super) second: Option<Cause>,
+    pub(in crate::diagnose) second: Option<Cause>,
 }
 
 /// A model with its most probable parameters.
 #[derive(Debug, Clone)]
-pub(super) struct Account {
-    pub(super) theta: Vector,
+pub(in crate::diagnose) struct Account {
+    pub(in crate::diagnose) theta: Vector,
     /// Its changes, two at most.
-    pub(super) changes: Vec<Change>,
+    pub(in crate::diagnose) changes: Vec<Change>,
     prior: Prior,
     amplitudes: usize,
 }
@@ -72,42 +69,10 @@ fn prior_of(cause: Cause) -> f64 {
 }
 
 /// All causes weighed, and the wander that was found.
-pub(super) struct Comparison {
-    pub(super) weighed: Vec<Weighed>,
-    pub(super) wander: Wander,
+pub(in crate::diagnose) struct Comparison {
+    pub(in crate::diagnose) weighed: Vec<Weighed>,
+    pub(in crate::diagnose) wander: Wander,
 }
-
-impl Tried {
-    pub(super) fn best(&self) -> Option<&(f64, Fit)> {
-        self.fits.iter().max_by(|a, b| a.1.ln_evidence.total_cmp(&b.1.ln_evidence))
-    }
-
-    fn insert(&mut self, onset_h: f64, fit: Fit) {
-        let at = self.fits.partition_point(|(own, _)| *own < onset_h);
-        self.fits.insert(at, (onset_h, fit));
-    }
-
-    /// Weights of the onsets: evidence times the time each stands for.
-    fn ln_weights(&self, end_h: f64) -> Vec<f64> {
-        let times: Vec<f64> = self.fits.iter().map(|(onset, _)| *onset).collect();
-        let last = times.len().saturating_sub(1);
-        let each = self.fits.iter().enumerate().map(|(i, (onset, fit))| {
-            let before = if i == 0 { 0.0 } else { 0.5 * (times[i - 1] + onset) };
-            let after = if i == last { end_h } else { 0.5 * (times[i + 1] + onset) };
-            fit.ln_evidence + ((after - before).max(1e-6) / end_h).ln()
-        });
-        each.collect()
-    }
-
-    fn weigh(&mut self, end_h: f64) {
-        self.ln_evidence = self.hypothesis.ln_share + ln_sum(&self.ln_weights(end_h));
-    }
-
-    fn change(&self, onset_h: f64) -> Change {
-        Change { effect: self.hypothesis.effect, profile: self.hypothesis.profile, onset_h }
-    }
-}
-
 /// Logarithm of a sum of exponentials.
 pub(super) fn ln_sum(terms: &[f64]) -> f64 {
     let largest = terms.iter().copied().fold(f64::NEG_INFINITY, f64::max);
@@ -126,7 +91,7 @@ pub(super) fn compare(features: &Features, setting: &Setting, prior: &Prior) -> 
     let mut found = search.try_all(&ways, wander);
     let data = Data::new(features, setting, wander);
     search.refine(&data, &mut found.tried);
-    let weighed = search.weigh(&data, &found);
+    let weighed = search.weigh(&data, wander, &found);
     Comparison { weighed, wander }
 }
 
@@ -213,15 +178,27 @@ impl Search<'_> {
         Account { theta: fit.theta, changes: vec![tried.change(onset_h)], prior, amplitudes }
     }
 
-    /// Lets an explanation say by itself how much the log wanders: one that explains less may hold it for more restless.
-    fn settle(&self, data: &Data<'_>, weighed: &mut Weighed) {
-        let own = data.likeliest_wander(&weighed.account.theta, &weighed.account.changes);
-        let fit = weighed.account.fit(&Data::new(self.features, self.setting, own));
-        let gained = fit.ln_evidence - weighed.ln_best;
-        if gained > 0.0 {
-            weighed.ln_weight += gained;
-            weighed.ln_best = fit.ln_evidence;
-            weighed.account.theta = fit.theta;
+    /// Lets each explanation say how much the log wanders, and weighs all of them under every answer: one that explains
+    /// less may hold the log for more restless, and none is beaten merely because nobody asked it about a noise that
+    /// another found.
+    fn settle(&self, data: &Data<'_>, wander: Wander, weighed: &mut [&mut Weighed]) {
+        let mut wanders = vec![wander];
+        for own in weighed.iter() {
+            let likeliest = data.likeliest_wander(&own.account.theta, &own.account.changes);
+            if !wanders.contains(&likeliest) {
+                wanders.push(likeliest);
+            }
+        }
+        let under: Vec<Data<'_>> =
+            wanders.iter().map(|wander| Data::new(self.features, self.setting, *wander)).collect();
+        for own in weighed {
+            let fits: Vec<Fit> = under.iter().map(|data| own.account.fit(data)).collect();
+            let all = ln_sum(&fits.iter().map(|fit| fit.ln_evidence).collect::<Vec<_>>());
+            own.ln_weight += all - own.ln_best;
+            own.ln_best = all;
+            if let Some(best) = fits.iter().max_by(|a, b| a.ln_evidence.total_cmp(&b.ln_evidence)) {
+                own.account.theta = best.theta;
+            }
         }
     }
 
@@ -252,10 +229,10 @@ impl Search<'_> {
         tried.weigh(end_h);
     }
 
-    fn weigh(&self, data: &Data<'_>, found: &Found) -> Vec<Weighed> {
+    fn weigh(&self, data: &Data<'_>, wander: Wander, found: &Found) -> Vec<Weighed> {
         let unchanged =
             |fit: &Fit| Account { theta: fit.theta, changes: Vec::new(), prior: self.prior.clone(), amplitudes: 0 };
-        let pairs = self.pairs(data, &found.tried);
+        let mut pairs = self.pairs(data, &found.tried);
         let mut weighed = Vec::new();
         for cause in Cause::ALL {
             match cause {
@@ -287,15 +264,11 @@ impl Search<'_> {
                 }
             }
         }
-        for own in weighed.iter_mut().filter(|own| own.cause != Cause::NoneOfThese) {
-            self.settle(data, own);
-        }
         let best = weighed.iter().map(|own| own.ln_weight).fold(f64::MIN, f64::max);
-        for mut pair in pairs {
-            if pair.ln_weight + LN_SECOND < best - HOPELESS {
-                continue;
-            }
-            self.settle(data, &mut pair);
+        pairs.retain(|pair| pair.ln_weight + LN_SECOND >= best - FAR_BEHIND);
+        let asked = weighed.iter_mut().filter(|own| own.cause != Cause::NoneOfThese).chain(&mut pairs);
+        self.settle(data, wander, &mut asked.collect::<Vec<_>>());
+        for pair in pairs {
             let weight = pair.ln_weight + LN_SECOND;
             let Some(own) = weighed.iter_mut().find(|own| own.cause == pair.cause) else { continue };
             if weight > own.ln_weight {
@@ -340,98 +313,6 @@ impl Search<'_> {
             second: None,
         })
     }
-
-    /// Adds a second cause to the best explanations. The larger of the two gets the weight of the pair.
-    fn pairs(&self, data: &Data<'_>, tried: &[Tried]) -> Vec<Weighed> {
-        let mut leaders: Vec<&Tried> = Vec::new();
-        for cause in Cause::ALL {
-            let own = tried.iter().filter(|tried| tried.hypothesis.cause == cause);
-            leaders.extend(own.max_by(|a, b| a.ln_evidence.total_cmp(&b.ln_evidence)));
-        }
-        leaders.sort_by(|a, b| b.ln_evidence.total_cmp(&a.ln_evidence));
-        let mut pairs = Vec::new();
-        for (rank, first) in leaders.iter().enumerate().take(PAIRED) {
-            for (other, second) in leaders.iter().enumerate() {
-                let done = other < PAIRED && other < rank;
-                if other != rank && !done {
-                    pairs.extend(self.pair(data, first, second));
-                }
-            }
-        }
-        pairs
-    }
-
-    fn pair(&self, data: &Data<'_>, first: &Tried, second: &Tried) -> Option<Weighed> {
-        let (onset_h, alone) = first.best()?;
-        let moved = first.hypothesis.amplitudes.len();
-        let amplitudes = moved + second.hypothesis.amplitudes.len();
-        let mut prior = self.prior.clone();
-        first.hypothesis.extend(&mut prior, BASE);
-        second.hypothesis.extend(&mut prior, BASE + moved);
-        let effect = second.hypothesis.moved(moved);
-        let mut start = alone.theta;
-        start[BASE + moved..BASE + amplitudes].copy_from_slice(&prior.mean[BASE + moved..BASE + amplitudes]);
-        let tries = second.fits.iter().map(|(onset, _)| *onset).filter(|onset| self.onsets.contains(onset));
-        let own_best = second.best().map(|(onset, _)| *onset);
-        let mut best: Option<(Vec<Change>, Fit)> = None;
-        let mut terms = Vec::new();
-        for second_onset_h in tries.chain(own_best) {
-            let changes = vec![
-                first.change(*onset_h),
-                Change { effect, profile: second.hypothesis.profile, onset_h: second_onset_h },
-            ];
-            let hopeless = best.as_ref().map_or(f64::MIN, |(_, best)| best.ln_evidence - HOPELESS);
-            let fit = data.fit(&start, &changes, &prior, amplitudes, hopeless);
-            terms.push(fit.ln_evidence);
-            if best.as_ref().is_none_or(|(_, other)| fit.ln_evidence > other.ln_evidence) {
-                best = Some((changes, fit));
-            }
-        }
-        let (changes, fit) = best?;
-        // The evidence of the first's onset is spread as it was alone.
-        let spread = first.ln_evidence - alone.ln_evidence;
-        let ln_evidence = ln_sum(&terms) - (terms.len() as f64).ln() + spread + second.hypothesis.ln_share;
-        let sizes = [1, 0].map(|kept| self.strength(&fit.theta, &changes, &changes[kept..=kept]));
-        let causes = [first.hypothesis.cause, second.hypothesis.cause];
-        let larger = usize::from(sizes[1] > sizes[0]);
-        let mut changes = changes;
-        if larger == 1 {
-            changes.swap(0, 1);
-        }
-        Some(Weighed {
-            cause: causes[larger],
-            ln_weight: prior_of(first.hypothesis.cause) + prior_of(second.hypothesis.cause) + ln_evidence,
-            account: Account { theta: fit.theta, changes, prior, amplitudes },
-            ln_best: fit.ln_evidence,
-            onsets: Vec::new(),
-            second: Some(causes[1 - larger]),
-        })
-    }
-
-    /// How much less the rows change where only `kept` of the `changes` comes.
-    fn strength(&self, theta: &Vector, changes: &[Change], kept: &[Change]) -> f64 {
-        let mut nothing = [0.0; PARAMETERS];
-        // A flow that is logged is known to every model; its fall lifts the floors all the same.
-        let falls = changes.iter().filter(|change| !kept.contains(change)).map(|change| match change.effect {
-            Effect::Flow(size) => theta[size].exp(),
-            _ => 0.0,
-        });
-        let point = Point::from(theta);
-        let mut largest = falls.fold(0.0_f64, f64::max);
-        for stream in &self.features.streams {
-            let mut mean = |changes: &[Change]| {
-                let each = stream.rows.iter().filter(|row| row.time_h > 0.6 * self.setting.end_h);
-                let (sum, n) = each.fold((0.0, 0.0), |(sum, n), row| {
-                    (sum + predict(stream, row, &point, changes, self.setting, &mut nothing), n + 1.0)
-                });
-                if n > 0.0 { sum / n } else { 0.0 }
-            };
-            // What transfers bring counts less than what stands in the box all day.
-            let worth = if matches!(stream.kind, Kind::Floor(_) | Kind::Rise(_)) { 1.0 } else { 0.5 };
-            largest = largest.max(worth * (mean(changes) - mean(kept)).abs());
-        }
-        largest
-    }
 }
 
 /// An explanation that accounts for most of what changed is not beaten by what is left over, which is the log's own
@@ -447,44 +328,4 @@ fn hold_back_none(weighed: &mut [Weighed], enough: f64) {
             none.ln_weight = none.ln_weight.min(best - BEHIND);
         }
     }
-}
-
-/// Evenly spaced onsets, and where the streams have their clearest steps.
-fn onsets(features: &Features) -> Vec<f64> {
-    let end_h = features.duration_h;
-    let mut onsets: Vec<f64> =
-        (0..ONSETS).map(|k| end_h * (EDGE + (1.0 - 2.0 * EDGE) * k as f64 / (ONSETS as f64 - 1.0) * 0.97)).collect();
-    for stream in &features.streams {
-        let y: Vec<f64> = stream.rows.iter().map(|row| row.y).collect();
-        let Some(at) = clearest_step(&y) else { continue };
-        onsets.push(0.5 * (stream.rows[at - 1].time_h + stream.rows[at].time_h));
-    }
-    onsets.retain(|onset| (EDGE * end_h..(1.0 - EDGE) * end_h).contains(onset));
-    onsets.sort_by(f64::total_cmp);
-    onsets.dedup_by(|later, earlier| *later - *earlier < 0.12 * features.cell_h);
-    onsets
-}
-
-/// First index after the split that parts a series best into two levels.
-fn clearest_step(y: &[f64]) -> Option<usize> {
-    const FEWEST: usize = 2;
-    if y.len() < 2 * FEWEST + 1 {
-        return None;
-    }
-    let total: f64 = y.iter().sum();
-    let n = y.len() as f64;
-    let mut before = 0.0;
-    let mut best = (0.0, None);
-    for (index, value) in y.iter().enumerate() {
-        let k = index as f64;
-        if index >= FEWEST && index + FEWEST <= y.len() {
-            let apart = before / k - (total - before) / (n - k);
-            let score = apart * apart * k * (n - k) / n;
-            if score > best.0 {
-                best = (score, Some(index));
-            }
-        }
-        before += value;
-    }
-    best.1
 }

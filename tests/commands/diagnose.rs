@@ -30,6 +30,9 @@ fn the_demo_names_the_leak_that_opened_and_when() {
     assert_eq!(counts[0], counts[1] + counts[2]);
     let page = bench.read("diagnosis/diagnosis.html");
     assert!(page.contains("<svg") && page.contains("Cautions") && !page.contains("<script"));
+    assert!(page.contains(" September 2026, ") && !page.contains("2026-09-1"), "dates as in a dossier");
+    assert!(page.contains("circulation flow") && page.contains("m³/h") && !page.contains("as logged"));
+    assert!(result["conclusion"].as_str().unwrap().contains(" September 2026, "), "{}", result["conclusion"]);
     let again = bench.run(&["diagnose", "rising.toml", "--out", "diagnosis"]);
     assert_eq!(again.code, 2, "an existing diagnosis is not written over: {again:?}");
     assert_eq!(bench.run(&["diagnose", "rising.toml", "--out", "diagnosis", "--replace"]).code, 0);

@@ -118,7 +118,9 @@ fn states(log: &Log, bins: &Bins, flow: &[f64], content: &[Vec<f64>; 2]) -> Vec<
     flow.iter().map(|value| if *value < OFF_FLOW * usual { State::Off } else { State::On }).collect()
 }
 
-/// Off where the content rises evenly for long: a purifier that runs would bend the rise within minutes.
+/// Off where the content rises evenly for long: a purifier that runs would bend the rise within minutes. A floor that
+/// creeps up over hours rises evenly too; but where a purifier that turns a box over some times an hour stops, the
+/// content doubles within half an hour, since what comes in is the floor times that rate.
 fn rising(bins: &Bins, content: &[Vec<f64>; 2]) -> Vec<State> {
     let mut states = vec![State::On; bins.rows];
     let reach = ((1800.0 / bins.step_s).ceil() as usize).max(6);
@@ -137,7 +139,8 @@ fn rising(bins: &Bins, content: &[Vec<f64>; 2]) -> Vec<State> {
             let rise = last - first;
             let falls = window.windows(2).any(|pair| pair[0] - pair[1] > 5.0 * noise + 0.2 * rise);
             let even = middle - first > 0.3 * rise && last - middle > 0.3 * rise;
-            if rise > (12.0 * noise).max(0.7 * usual) && even && !falls {
+            let doubles = rise > first.max(0.0) || states[index] == State::Off;
+            if rise > (12.0 * noise).max(0.7 * usual) && even && doubles && !falls {
                 states[index + 1..=index + reach].fill(State::Off);
             }
             index += 1;

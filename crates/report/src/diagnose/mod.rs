@@ -41,6 +41,8 @@ pub struct Diagnosed {
     pub result: DiagnosisResult,
     /// The numbers behind it; none where the log could not be judged.
     diagnosis: Option<Diagnosis>,
+    /// What was looked at, s on the log's clock.
+    window_s: [f64; 2],
     clock: Clock,
 }
 
@@ -136,7 +138,8 @@ pub fn diagnose(
     };
     let decided = diagnosis.is_some() && stands_out(&explanations) && twins.is_empty();
     let explained: Vec<ExplanationResult> = explanations.iter().map(|own| explained(own, &data)).collect();
-    let began = explained.first().and_then(|first| first.began.as_ref());
+    let clock = Clock::new(data.dated.then_some(data.origin_s), plan.room.time_zone.as_deref());
+    let began = explanations.first().and_then(|first| first.began_s).map(|range| words::span(&clock, range, "and"));
     let leaders: Vec<Cause> = explanations.iter().filter(|own| own.probability > 0.1).map(|own| own.cause).collect();
     let result = DiagnosisResult {
         schema: DIAGNOSIS_SCHEMA.to_owned(),
@@ -146,7 +149,7 @@ pub fn diagnose(
         test: log.id.clone(),
         valid: findings.problems.is_empty(),
         conclusion: match &diagnosis {
-            Some(_) => words::conclusion(&explanations, decided, began, &twins),
+            Some(_) => words::conclusion(&explanations, decided, began.as_deref(), &twins),
             None => "the log cannot be judged".to_owned(),
         },
         problems: findings.problems,
@@ -171,8 +174,7 @@ pub fn diagnose(
         explanations: explained,
         notes,
     };
-    let clock = Clock::new(data.dated.then_some(data.origin_s), plan.room.time_zone.as_deref());
-    Ok(Diagnosed { result, diagnosis, clock })
+    Ok(Diagnosed { result, diagnosis, window_s, clock })
 }
 
 fn find<'p>(plan: &'p Plan, test: Option<&str>) -> Result<&'p Test, DiagnosisError> {

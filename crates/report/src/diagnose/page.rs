@@ -28,7 +28,7 @@ pub(super) fn render(diagnosed: &Diagnosed, figures: &[Figure]) -> String {
                         div {
                             p.kind { "Diagnosis of a working log" }
                             h1 #overview { "Enclosure " (result.enclosure) }
-                            @if let Some([from, to]) = &result.window { p.date { (from) " to " (to) } }
+                            p.date { (words::span(&diagnosed.clock, diagnosed.window_s, "to")) }
                         }
                         div.overall { span.verdict.none { (state(diagnosed)) } }
                     }
@@ -36,7 +36,7 @@ pub(super) fn render(diagnosed: &Diagnosed, figures: &[Figure]) -> String {
                     @if !result.problems.is_empty() {
                         div.problem { ul { @for problem in &result.problems { li { (sentence(problem)) } } } }
                     }
-                    (table(&result.explanations))
+                    (table(diagnosed))
                     h2 { "What to measure next" }
                     p { (sentence(&result.next_measurement.text)) }
                     p.small { "Expected information: " (format!("{:.2}", result.next_measurement.expected_gain)) " bits." }
@@ -75,16 +75,20 @@ fn state(diagnosed: &Diagnosed) -> &'static str {
     }
 }
 
-fn table(explanations: &[ExplanationResult]) -> Markup {
+fn table(diagnosed: &Diagnosed) -> Markup {
+    let found = diagnosed.diagnosis.iter().flat_map(|diagnosis| &diagnosis.explanations);
+    let began: Vec<Option<[f64; 2]>> = found.map(|own| own.began_s).collect();
+    let began = |rank: usize| began.get(rank).copied().flatten();
+    let explanations = diagnosed.result.explanations.iter().enumerate();
     html! {
         table {
             thead { tr { th { "Explanation" } th { "Probability" } th { "Began" } th { "Size" } } }
             tbody {
-                @for own in explanations.iter().filter(|own| own.probability >= 0.005) {
+                @for (rank, own) in explanations.filter(|(_, own)| own.probability >= 0.005) {
                     tr {
                         td { (words_of(&own.cause)) }
                         td.number { (format!("{:.0} %", 100.0 * own.probability)) }
-                        td { @if let Some([from, to]) = &own.began { (from) " to " (to) } @else { "–" } }
+                        td { @if let Some(range) = began(rank) { (words::span(&diagnosed.clock, range, "to")) } @else { "–" } }
                         td { (own.size) }
                     }
                 }

@@ -6,6 +6,7 @@ use tightfit_fit::diagnose::{
 use tightfit_quantity::display_number;
 
 use super::result::{Evidence, Speaks};
+use crate::plot::Clock;
 
 /// χ² from which a difference in fit is worth a sentence.
 const WORTH_SAYING: f64 = 6.0;
@@ -203,17 +204,23 @@ pub(super) fn limits(resolution: Resolution) -> Vec<String> {
     lines.into_iter().map(str::to_owned).collect()
 }
 
+/// A stretch of time as people read it, with the word between its ends and the clock it is read on.
+pub(super) fn span(clock: &Clock, [from_s, to_s]: [f64; 2], word: &str) -> String {
+    let zone = clock.zone_name().map_or(String::new(), |zone| format!(" ({zone})"));
+    format!("{} {word} {}{zone}", clock.moment(from_s), clock.moment_beside(to_s, from_s))
+}
+
 /// The conclusion in a sentence or two.
 pub(super) fn conclusion(
     explanations: &[Explanation],
     decided: bool,
-    began: Option<&[String; 2]>,
+    began: Option<&str>,
     twins: &[Cause],
 ) -> String {
     let percent = |own: &Explanation| format!("{:.0} %", 100.0 * own.probability);
     let Some(first) = explanations.first() else { return String::new() };
     if decided {
-        let when = began.map_or(String::new(), |[from, to]| format!("; it began between {from} and {to}"));
+        let when = began.map_or(String::new(), |span| format!("; it began between {span}"));
         let second = first.second.map_or(String::new(), |second| format!("; besides it, {} fits too", name(second)));
         return format!("{} (probability {}){when}{second}", name(first.cause), percent(first));
     }

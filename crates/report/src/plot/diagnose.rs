@@ -6,6 +6,7 @@ use super::{Axis, Figure, Line, Look, Panel, Scale, Shade, Shape, Span};
 use crate::diagnose::{letters, name};
 
 const MINUTES_PER_HOUR: f64 = 60.0;
+const SECONDS_PER_HOUR: f64 = 3600.0;
 
 /// Content, and purifier with habits.
 pub(crate) fn figures(diagnosis: &Diagnosis) -> Vec<Figure> {
@@ -29,7 +30,9 @@ fn purifier(diagnosis: &Diagnosis) -> Figure {
         let heading = format!("time constant of {} after a dose", letters(species));
         panels.extend(panel(diagnosis, Kind::Decay(species), heading, "min", |rate| MINUTES_PER_HOUR / rate));
     }
-    panels.extend(panel(diagnosis, Kind::Flow, "circulation flow".to_owned(), "as logged", |v| v));
+    panels.extend(panel(diagnosis, Kind::Flow, "circulation flow".to_owned(), "m³/h", |flow| {
+        SECONDS_PER_HOUR * flow
+    }));
     panels.extend(panel(diagnosis, Kind::Makeup, "make-up flow, mean of a day".to_owned(), "m³/h", |v| v));
     panels.extend(panel(diagnosis, Kind::TransferCount, "transfers".to_owned(), "1/day", |v| v));
     figure(diagnosis, "purifier", "Purifier, gas and transfers over the log", panels)

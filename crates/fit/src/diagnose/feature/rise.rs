@@ -35,15 +35,14 @@ pub(super) fn rises(grid: &Grid, usual: &Usual, doses: &Doses, background: &Back
         rows.push(Row { time_h, value, y: 0.0, sd: se, censored: false, at });
     }
     let mut values: Vec<f64> = rows.iter().map(|row| row.value.abs()).collect();
-    let scale = (0.2 * median_in_place(&mut values)).max(median_in_place(&mut ses)).max(1e-3);
-    // Where nobody logged the purifier, what looks like a rise with it off may have other ends and reasons.
-    let relative = if !grid.state_is_known {
-        0.25
-    } else if species == Species::Oxygen {
-        0.05
-    } else {
-        0.1
+    // Where nobody logged the purifier, what looks like a rise with it off may have other ends and reasons, and small ones
+    // tell nothing.
+    let (least, relative) = match (grid.state_is_known, species) {
+        (false, _) => (1.0, 0.25),
+        (true, Species::Oxygen) => (0.2, 0.05),
+        (true, Species::Water) => (0.2, 0.1),
     };
+    let scale = (least * median_in_place(&mut values)).max(median_in_place(&mut ses)).max(1e-3);
     for row in &mut rows {
         row.y = compress(row.value, scale);
     }

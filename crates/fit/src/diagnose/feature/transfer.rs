@@ -70,6 +70,8 @@ fn daily(grid: &Grid, kind: Kind, rows: &[Row], least_scatter: f64) -> Stream {
 pub(super) fn counts(grid: &Grid, doses: &[Doses; 2]) -> Stream {
     /// Days are taken together until they hold so many transfers, so that the logarithm of their number means something.
     const ENOUGH: f64 = 6.0;
+    /// Share of a day that may be missing.
+    const MISSING: f64 = 0.1;
     let starts = starts(grid, doses);
     let per_day = (HOURS_PER_DAY / grid.step_h).max(1.0);
     let mut rows = Vec::new();
@@ -77,8 +79,8 @@ pub(super) fn counts(grid: &Grid, doses: &[Doses; 2]) -> Stream {
     for day in 0..(grid.duration_h() / HOURS_PER_DAY).floor() as usize {
         let range = (day as f64 * per_day) as usize..((day + 1) as f64 * per_day) as usize;
         let own = starts.iter().filter(|start| range.contains(*start)).count() as f64;
-        // Days without any are weekends and holidays, which say nothing of habits.
-        if own == 0.0 {
+        // Days without any are weekends and holidays, which say nothing of habits; nor do days of which a part is missing.
+        if own == 0.0 || unseen(grid, range) > MISSING {
             continue;
         }
         days += 1.0;
@@ -93,6 +95,16 @@ pub(super) fn counts(grid: &Grid, doses: &[Doses; 2]) -> Stream {
         }
     }
     Stream { kind: Kind::TransferCount, scale: 0.0, rows: if rows.len() < 2 { Vec::new() } else { rows } }
+}
+
+/// Share of the steps that lie in gaps of the log, in which nobody saw what happened.
+fn unseen(grid: &Grid, range: std::ops::Range<usize>) -> f64 {
+    /// Rows come with some jitter, so that single steps without reading are no gap.
+    const GAP: usize = 4;
+    let length = range.len() as f64;
+    let is_missing: Vec<bool> = range.map(|i| grid.content.iter().all(|content| content[i].is_nan())).collect();
+    let runs = is_missing.chunk_by(|a, b| a == b).filter(|run| run[0] && run.len() >= GAP);
+    runs.map(<[bool]>::len).sum::<usize>() as f64 / length
 }
 
 /// Steps in which transfers start: marked ones, else doses that were found.

@@ -11,7 +11,7 @@ pub(super) struct Wander {
     pub(super) content: [[f64; 2]; 2],
     /// Standard deviation of decays.
     pub(super) dose: f64,
-    /// Standard deviation of the size and number of doses from week to week.
+    /// Standard deviation of the number of transfers from week to week.
     pub(super) habit: f64,
 }
 
@@ -63,7 +63,9 @@ impl Wander {
         match kind {
             Kind::Floor(species) | Kind::Rise(species) => self.content[species.index()],
             Kind::Decay(_) => [self.dose, 60.0],
-            Kind::DoseArea(_) | Kind::TransferCount => [self.habit, Self::HABIT_H],
+            // What is brought in varies less from week to week than how often.
+            Kind::DoseArea(_) => [0.25_f64.max(self.dose), 60.0],
+            Kind::TransferCount => [self.habit, Self::HABIT_H],
             Kind::Flow => [0.01_f64.max(0.5 * self.dose), 60.0],
             Kind::Leakage => [0.05, 60.0],
             Kind::Makeup => [0.1_f64.max(2.0 * self.dose), 30.0],
@@ -101,9 +103,9 @@ impl Wander {
             values.iter().map(|[sd, ln_prior]| ([*sd, memory_h], *ln_prior)).collect::<Vec<_>>()
         };
         let dose = best(&with(&Self::DOSE, 60.0), &|kind| matches!(kind, Kind::Decay(_)));
-        let habit = |kind| matches!(kind, Kind::DoseArea(_) | Kind::TransferCount);
-        let habit = best(&with(&Self::HABIT, Self::HABIT_H), &habit);
-        let [dose, habit] = [(dose, Self::USUAL.dose), (habit, Self::USUAL.habit)].map(|(own, usual)| own.map_or(usual, |own| own[0]));
+        let habit = best(&with(&Self::HABIT, Self::HABIT_H), &|kind| kind == Kind::TransferCount);
+        let [dose, habit] =
+            [(dose, Self::USUAL.dose), (habit, Self::USUAL.habit)].map(|(own, usual)| own.map_or(usual, |own| own[0]));
         Self { content, dose, habit }
     }
 }

@@ -11,7 +11,7 @@ use tightfit_quantity::{Dimension, Quantity, display_number};
 
 use super::words::letters;
 use crate::data::TestData;
-use crate::result::{Qualification, Results, RunResult};
+use crate::result::{Qualification, Results, RunResult, TestResult};
 
 const PPM: f64 = 1e6;
 const SECONDS_PER_HOUR: f64 = 3600.0;
@@ -47,7 +47,7 @@ pub(super) fn take(
     let clock = LogClock { origin_s: data.dated.then_some(data.origin_s), window_s };
     let mut notes = Vec::new();
     let mut findings = of_store(store, &clock, &mut notes);
-    findings.extend(tests.map(|tests| of_tests(tests, &clock)).unwrap_or_default());
+    findings.extend(tests.map(|tests| of_tests(&tests.tests, &clock)).unwrap_or_default());
     let share = leak_share(&findings);
     for finding in &findings {
         notes.extend(finding.give(background, has_pressure));
@@ -83,15 +83,21 @@ impl LogClock {
 }
 
 /// Results of the plan's other tests.
-fn of_tests(tests: &Qualification, clock: &LogClock) -> Vec<Finding> {
+fn of_tests(tests: &[TestResult], clock: &LogClock) -> Vec<Finding> {
     let mut findings = Vec::new();
-    for test in tests.tests.iter().filter(|test| test.valid) {
+    for test in tests.iter().filter(|test| test.valid) {
         let source = format!("test \"{}\"", test.id);
-        let started = |window: &Option<[String; 2]>| {
-            let moment: Timestamp = window.as_ref()?[0].parse().ok()?;
+        let at = |window: &Option<[String; 2]>, end: usize| {
+            let moment: Timestamp = window.as_ref()?[end].parse().ok()?;
             clock.inside(Some(moment.as_second() as f64))
         };
-        findings.extend(of_results(&test.results, started(&test.window), &source));
+        let started = |window: &Option<[String; 2]>| at(window, 0);
+        let mut own = of_results(&test.results, started(&test.window), &source);
+        // The last dose of a series of weeks tells of its end.
+        for last in own.iter_mut().filter(|own| own.quantity == "time_constant_last") {
+            last.time_s = at(&test.window, 1);
+        }
+        findings.extend(own);
         // Of a series of boundaries the leakiest stands for the enclosure as it is used: it holds the most.
         let rate = |run: &RunResult| run.results.get("hourly_leak_rate").and_then(|rate| rate.value);
         let leakiest = test
@@ -184,7 +190,7 @@ impl Finding {
     fn give(&self, background: &mut Background, has_pressure: bool) -> Option<String> {
         let number = |value: f64| display_number(value, 3);
         match self.quantity.as_str() {
-            "time_constant" | "time_constant_last" => {
+            "time_constant" | "time_constant_first" | "time_constant_last" => {
                 let tau = self.known(1.0 / SECONDS_PER_HOUR)?;
                 let when = self.place(
                     background,
@@ -250,4 +256,111 @@ impl Finding {
 /// A pressure as a plan writes it.
 fn pressure_pa(text: &str) -> Option<f64> {
     Quantity::parse(text).ok()?.si_of(Dimension::Pressure).ok()
+}
+
+#[cfg(test)]
+mod tests {
+    use tightfit_fit::diagnose::{Cause, diagnose};
+    use tightfit_fit::simulate::{Channels, WorkingLog};
+
+    use super::*;
+    use crate::result::{ResultValue, ResultValueKind};
+
+    const DAYS: f64 = 10.0;
+    const CLOCK: LogClock = LogClock { origin_s: Some(0.0), window_s: [0.0, DAYS * 86_400.0] };
+    const BEFORE: [&str; 2] = ["1969-12-20T00:00:00Z", "1969-12-20T06:00:00Z"];
+    const AFTER: [&str; 2] = ["1970-01-12T00:00:00Z", "1970-01-12T06:00:00Z"];
+
+    fn results(values: &[(&str, f64)]) -> Results {
+        let each = values.iter().map(|(quantity, value)| {
+            let found = ResultValue {
+                value: Some(*value),
+                unit: String::new(),
+                standard_uncertainty: Some(0.05 * value),
+                interval95: [None, None],
+                kind: ResultValueKind::Estimate,
+                at: (*quantity == "hourly_leak_rate").then(|| "-1000 Pa".to_owned()),
+                upper95: None,
+                degrees_of_freedom: None,
+                budget: Vec::new(),
+            };
+            ((*quantity).to_owned(), found)
+        });
+        Results(each.collect())
+    }
+
+    /// A series of boundaries, of which the leakiest counts.
+    fn boundaries(window: [&str; 2], leakiest: f64) -> TestResult {
+        let window = window.map(str::to_owned);
+        let run = |boundary: &str, rate: f64| RunResult {
+            boundary: boundary.to_owned(),
+            window: Some(window.clone()),
+            results: results(&[("hourly_leak_rate", rate)]),
+        };
+        TestResult {
+            valid: true,
+            window: Some(window.clone()),
+            runs: vec![run("alone", 0.1 * leakiest), run("with purifier loop", leakiest)],
+            ..TestResult::empty("where", "pressure-change-series")
+        }
+    }
+
+    /// A series of doses.
+    fn doses(window: [&str; 2], first_s: f64, last_s: f64) -> TestResult {
+        TestResult {
+            valid: true,
+            window: Some(window.map(str::to_owned)),
+            results: results(&[("time_constant_first", first_s), ("time_constant_last", last_s)]),
+            ..TestResult::empty("weeks", "clean-up-series")
+        }
+    }
+
+    /// How probable a cause is for a log, given what tests found.
+    fn probability(cause: Cause, log: &Log, tests: &[TestResult]) -> f64 {
+        let mut background = Background { volume_m3: Some(1.0), ..Background::default() };
+        for finding in of_tests(tests, &CLOCK) {
+            assert!(finding.give(&mut background, true).is_some(), "{finding:?} is of use");
+        }
+        let diagnosis = diagnose(log, &background).unwrap();
+        diagnosis.explanations.iter().find(|own| own.cause == cause).unwrap().probability
+    }
+
+    /// Oxygen and pressure of a log in which a cause came.
+    fn oxygen_and_pressure(cause: Cause, seed: u64) -> Log {
+        let simulated =
+            WorkingLog { cause, second: None, factor: [2.0, 2.5], channels: Channels::Full, days: [DAYS; 2] };
+        let log = simulated.simulate(seed).log;
+        Log { oxygen_ppm: log.oxygen_ppm, gauge_pressure_pa: log.gauge_pressure_pa, ..Log::default() }
+    }
+
+    #[test]
+    fn a_series_of_boundaries_shifts_the_probability_of_a_leak_the_right_way() {
+        for seed in [13, 14, 15] {
+            let log = oxygen_and_pressure(Cause::GlovePermeation, seed);
+            let with =
+                |after: f64| probability(Cause::Leak, &log, &[boundaries(BEFORE, 1e-4), boundaries(AFTER, after)]);
+            let (as_before, grown) = (with(1e-4), with(1e-3));
+            assert!(grown > 2.0 * as_before, "seed {seed}: {grown} where leaks grew, {as_before} where they did not");
+        }
+    }
+
+    #[test]
+    fn a_series_of_doses_shifts_the_probability_of_a_weaker_purifier_the_right_way() {
+        for seed in [13, 14, 15] {
+            let log = oxygen_and_pressure(Cause::PurifierCapacity, seed);
+            let with = |first_s: f64, last_s: f64| {
+                let window = [BEFORE[0], AFTER[1]];
+                probability(Cause::PurifierCapacity, &log, &[doses(window, first_s, last_s)])
+            };
+            let (as_before, slower) = (with(120.0, 120.0), with(120.0, 300.0));
+            assert!(slower > 2.0 * as_before, "seed {seed}: {slower} where doses decay slower, {as_before} where not");
+        }
+    }
+
+    #[test]
+    fn the_first_and_the_last_dose_of_a_series_count_at_their_own_times() {
+        let findings = of_tests(&[doses([BEFORE[0], AFTER[1]], 120.0, 300.0)], &CLOCK);
+        let times: Vec<Option<f64>> = findings.iter().map(|own| own.time_s).collect();
+        assert!(times[0].is_none() && times[1].is_some_and(|time_s| time_s > CLOCK.window_s[1]), "{times:?}");
+    }
 }

@@ -211,12 +211,7 @@ pub(super) fn span(clock: &Clock, [from_s, to_s]: [f64; 2], word: &str) -> Strin
 }
 
 /// The conclusion in a sentence or two.
-pub(super) fn conclusion(
-    explanations: &[Explanation],
-    decided: bool,
-    began: Option<&str>,
-    twins: &[Cause],
-) -> String {
+pub(super) fn conclusion(explanations: &[Explanation], decided: bool, began: Option<&str>, twins: &[Cause]) -> String {
     let percent = |own: &Explanation| format!("{:.0} %", 100.0 * own.probability);
     let Some(first) = explanations.first() else { return String::new() };
     if decided {

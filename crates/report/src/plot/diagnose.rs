@@ -30,9 +30,7 @@ fn purifier(diagnosis: &Diagnosis) -> Figure {
         let heading = format!("time constant of {} after a dose", letters(species));
         panels.extend(panel(diagnosis, Kind::Decay(species), heading, "min", |rate| MINUTES_PER_HOUR / rate));
     }
-    panels.extend(panel(diagnosis, Kind::Flow, "circulation flow".to_owned(), "m³/h", |flow| {
-        SECONDS_PER_HOUR * flow
-    }));
+    panels.extend(panel(diagnosis, Kind::Flow, "circulation flow".to_owned(), "m³/h", |flow| SECONDS_PER_HOUR * flow));
     panels.extend(panel(diagnosis, Kind::Makeup, "make-up flow, mean of a day".to_owned(), "m³/h", |v| v));
     panels.extend(panel(diagnosis, Kind::TransferCount, "transfers".to_owned(), "1/day", |v| v));
     figure(diagnosis, "purifier", "Purifier, gas and transfers over the log", panels)

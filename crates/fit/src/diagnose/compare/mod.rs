@@ -1,6 +1,5 @@
 //! Weighs the explanations against each other: over the ways of a cause, the time it began, and pairs of causes.
 
-
 mod pair;
 mod tried;
 
@@ -64,7 +63,7 @@ impl Account {
 }
 
 /// Logarithm of the prior probability of a cause.
-fn prior_of(cause: Cause) -> f64 {
+pub(in crate::diagnose) fn prior_of(cause: Cause) -> f64 {
     PRIOR[Cause::ALL.iter().position(|own| *own == cause).unwrap_or(0)].ln()
 }
 

@@ -11,6 +11,8 @@ use crate::diagnose::robust::{deviation_from_absolute, median_in_place};
 const LONGEST_RISE_H: f64 = 3.0;
 const SHORTEST_RISE_H: f64 = 0.15;
 const SETTLING_H: f64 = 0.05;
+/// A purifier turns a box over more often than this, 1/h (common practice, no source).
+const LEAST_TURNOVER: f64 = 2.0;
 
 pub(super) fn rises(grid: &Grid, usual: &Usual, doses: &Doses, background: &Background, species: Species) -> Stream {
     let content = &grid.content[species.index()];
@@ -18,8 +20,8 @@ pub(super) fn rises(grid: &Grid, usual: &Usual, doses: &Doses, background: &Back
     let mut ses = Vec::new();
     for piece in off_pieces(grid, content, doses.noise_ppm) {
         let Some([slope, se]) = slope(grid, content, &piece) else { continue };
-        if !grid.state_is_known && slope <= 0.0 {
-            // Taken for a rise only because of what came before or after it.
+        if !grid.state_is_known && slope < LEAST_TURNOVER * floor_before(grid, content, piece.start) {
+            // Taken for a rise only because of what came before or after it, or a floor that creeps up.
             continue;
         }
         let at = usual.over(grid, &piece);
@@ -54,6 +56,14 @@ pub(super) fn rises(grid: &Grid, usual: &Usual, doses: &Doses, background: &Back
         row.sd = (row.sd / row.value.hypot(scale)).hypot(relative).max(scatter);
     }
     Stream { kind: Kind::Rise(species), scale, rows }
+}
+
+/// The content when the purifier was switched off, ppm; what comes in with it off is at least this times how often the
+/// purifier turned the box over.
+fn floor_before(grid: &Grid, content: &[f64], start: usize) -> f64 {
+    let switched = (0..start).rev().find(|i| grid.state[*i] != State::Off).unwrap_or(0);
+    let before = content[..=switched].iter().rev().find(|value| value.is_finite());
+    before.copied().unwrap_or(0.0).max(0.0)
 }
 
 /// Stretches with the purifier off, without transfers and jumps, cut to pieces.

@@ -123,7 +123,7 @@ fn base_prior(features: &Features, background: &Background, setting: &Setting, r
         match supply {
             Some((known, volume)) if known.value > 0.0 => {
                 let brought = known.value * features.makeup_mean / volume;
-                set(place::SUPPLY[s], brought.max(1e-6).ln(), (known.standard_uncertainty / known.value).hypot(0.5));
+                set(place::SUPPLY[s], brought.max(1e-6).ln(), (known.standard_uncertainty / known.value).hypot(0.8));
             }
             _ => set(place::SUPPLY[s], (0.1 * setting.ingress[s]).ln(), 1.5),
         }

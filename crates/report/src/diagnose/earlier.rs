@@ -260,8 +260,8 @@ fn pressure_pa(text: &str) -> Option<f64> {
 
 #[cfg(test)]
 mod tests {
-    use tightfit_fit::diagnose::{Cause, diagnose};
-    use tightfit_fit::simulate::{Channels, WorkingLog};
+    use tightfit_fit::diagnose::{Cause, Trace, diagnose};
+    use tightfit_fit::simulate::{Channels, Random, WorkingLog};
 
     use super::*;
     use crate::result::{ResultValue, ResultValueKind};
@@ -344,17 +344,31 @@ mod tests {
         }
     }
 
+    /// Oxygen that doubles in the middle of a log, with neither doses nor rises: whether more comes in or less goes out.
+    fn doubled_floor() -> Log {
+        const ROWS: u32 = 1440;
+        let mut random = Random::new(21);
+        let time_s: Vec<f64> = (0..ROWS).map(|i| f64::from(i) * 600.0).collect();
+        let value = time_s.iter().map(|time_s| {
+            let level = if *time_s < 0.5 * DAYS * 86_400.0 { 1.0 } else { 2.0 };
+            level * (1.0 + 0.03 * random.normal())
+        });
+        let oxygen = Trace { value: value.collect(), time_s, below_limit: Vec::new() };
+        Log { oxygen_ppm: Some(oxygen), ..Log::default() }
+    }
+
     #[test]
     fn a_series_of_doses_shifts_the_probability_of_a_weaker_purifier_the_right_way() {
-        for seed in [13, 14, 15] {
-            let log = oxygen_and_pressure(Cause::PurifierCapacity, seed);
-            let with = |first_s: f64, last_s: f64| {
-                let window = [BEFORE[0], AFTER[1]];
-                probability(Cause::PurifierCapacity, &log, &[doses(window, first_s, last_s)])
-            };
-            let (as_before, slower) = (with(120.0, 120.0), with(120.0, 300.0));
-            assert!(slower > 2.0 * as_before, "seed {seed}: {slower} where doses decay slower, {as_before} where not");
-        }
+        let log = doubled_floor();
+        let with = |cause: Cause, last_s: f64| {
+            let window = [BEFORE[0], AFTER[1]];
+            probability(cause, &log, &[doses(window, 120.0, last_s)])
+        };
+        let each = [Cause::PurifierCapacity, Cause::GlovePermeation];
+        let [purifier, gloves] =
+            each.map(|cause| [with(cause, 120.0), probability(cause, &log, &[]), with(cause, 240.0)]);
+        assert!(purifier.is_sorted_by(|a, b| a < b), "as before, without tests, twice as slow: {purifier:?}");
+        assert!(gloves.is_sorted_by(|a, b| *a > 1.5 * b), "as before, without tests, twice as slow: {gloves:?}");
     }
 
     #[test]

@@ -41,6 +41,8 @@ pub struct Diagnosed {
     pub result: DiagnosisResult,
     /// The numbers behind it; none where the log could not be judged.
     diagnosis: Option<Diagnosis>,
+    /// The conclusion with times as the page gives them.
+    conclusion: String,
     /// What was looked at, s on the log's clock.
     window_s: [f64; 2],
     clock: Clock,
@@ -139,7 +141,13 @@ pub fn diagnose(
     let decided = diagnosis.is_some() && stands_out(&explanations) && twins.is_empty();
     let explained: Vec<ExplanationResult> = explanations.iter().map(|own| explained(own, &data)).collect();
     let clock = Clock::new(data.dated.then_some(data.origin_s), plan.room.time_zone.as_deref());
-    let began = explanations.first().and_then(|first| first.began_s).map(|range| words::span(&clock, range, "and"));
+    let first_began = explanations.first().and_then(|first| first.began_s);
+    let conclusion = |span: &dyn Fn([f64; 2]) -> String| match &diagnosis {
+        Some(_) => words::conclusion(&explanations, decided, first_began.map(span).as_deref(), &twins),
+        None => "the log cannot be judged".to_owned(),
+    };
+    let for_page = conclusion(&|range| words::span(&clock, range, "and"));
+    let for_scripts = conclusion(&|range| range.map(|time_s| data.time_text(time_s.round())).join(" and "));
     let leaders: Vec<Cause> = explanations.iter().filter(|own| own.probability > 0.1).map(|own| own.cause).collect();
     let result = DiagnosisResult {
         schema: DIAGNOSIS_SCHEMA.to_owned(),
@@ -148,10 +156,7 @@ pub fn diagnose(
         enclosure: plan.enclosure.id.clone(),
         test: log.id.clone(),
         valid: findings.problems.is_empty(),
-        conclusion: match &diagnosis {
-            Some(_) => words::conclusion(&explanations, decided, began.as_deref(), &twins),
-            None => "the log cannot be judged".to_owned(),
-        },
+        conclusion: for_scripts,
         problems: findings.problems,
         window: Some(window_s.map(|time_s| data.time_text(time_s))),
         rows_read: account.rows_read,
@@ -174,7 +179,7 @@ pub fn diagnose(
         explanations: explained,
         notes,
     };
-    Ok(Diagnosed { result, diagnosis, window_s, clock })
+    Ok(Diagnosed { result, diagnosis, conclusion: for_page, window_s, clock })
 }
 
 fn find<'p>(plan: &'p Plan, test: Option<&str>) -> Result<&'p Test, DiagnosisError> {

@@ -32,7 +32,7 @@ pub(super) fn render(diagnosed: &Diagnosed, figures: &[Figure]) -> String {
                         }
                         div.overall { span.verdict.none { (state(diagnosed)) } }
                     }
-                    p { strong { (sentence(&result.conclusion)) } }
+                    p { strong { (sentence(&diagnosed.conclusion)) } }
                     @if !result.problems.is_empty() {
                         div.problem { ul { @for problem in &result.problems { li { (sentence(problem)) } } } }
                     }

@@ -206,6 +206,9 @@ fn reliability(cases: &[Case]) {
     let pairs: Vec<(f64, bool)> = all.map(|(case, own)| (own.probability, own.cause == case.truth)).collect();
     for edge in EDGES.windows(2) {
         let own: Vec<&(f64, bool)> = pairs.iter().filter(|(p, _)| (edge[0]..edge[1]).contains(p)).collect();
+        if own.is_empty() {
+            continue;
+        }
         let n = own.len() as f64;
         let mean = own.iter().map(|(p, _)| p).sum::<f64>() / n;
         let right = own.iter().filter(|(_, right)| *right).count() as f64 / n;

@@ -65,5 +65,6 @@ fn a_leak_test_after_the_log_moves_the_probability_of_a_leak() {
         diagnosis.explanations.iter().find(|own| own.cause == Cause::Leak).unwrap().probability
     };
     let (tight, leaky) = (leak(0.01), leak(1.0));
-    assert!(tight < 0.1 && leaky > 0.5, "{tight} against {leaky}");
+    // A share of the probability is never ruled out, so that a tight test does not bring a leak to nothing.
+    assert!(tight < 0.2 && leaky > 0.5, "{tight} against {leaky}");
 }

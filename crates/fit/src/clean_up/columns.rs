@@ -1,59 +1,116 @@
 //! What a reading would show of each part of the content, for unit amounts.
 
 use super::blocks::Block;
+use super::loading::LoadedDecay;
 use super::rise::Rise;
 
-/// Time constants of one model, s.
+/// One model of how the content comes down and how it is seen; times in s.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Shape {
     pub tau_s: f64,
     /// Of the analyser; 0 where it follows at once.
     pub lag_s: f64,
-    /// Of a second term, where there is one.
-    pub second_s: Option<f64>,
+    pub law: Law,
     /// How the dose came in, where the window begins before it.
     pub rise: Option<Rise>,
 }
 
-/// Most parts: dose, floor, what was there at the start, second term.
+/// How a dose comes down.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) enum Law {
+    /// As one exponential.
+    Exponential,
+    /// With a slow second one, whose time constant is so many times the first.
+    SlowTail(f64),
+    /// More slowly at high content; the second amount is the dose times what its load exceeds that of the curve by.
+    Loading(LoadedDecay),
+}
+
+/// Most parts: dose, floor, what was there at the start, second amount of the law.
 pub(super) const MOST: usize = 4;
 /// The dose: what is left of it at the start of the window, or all of it where the window begins before it.
 pub(super) const DOSE: usize = 0;
 /// The floor.
 pub(super) const FLOOR: usize = 1;
+/// What was there at the start, where there is such a part.
+pub(super) const BEFORE: usize = 2;
+
+/// Amounts by which parts count.
+pub(super) type Weights = [f64; MOST];
 
 impl Shape {
     /// Number of parts.
     pub(super) fn len(&self) -> usize {
-        2 + usize::from(self.lag_s > 0.0 || self.rise.is_some()) + usize::from(self.second_s.is_some())
+        let before = self.lag_s > 0.0 || self.rise.is_some();
+        2 + usize::from(before) + usize::from(self.law != Law::Exponential)
     }
 
-    /// Index of the second term.
+    /// Index of the second amount of the law.
     pub(super) fn second(&self) -> Option<usize> {
-        self.second_s.map(|_| self.len() - 1)
+        (self.law != Law::Exponential).then(|| self.len() - 1)
     }
 
     /// Mean over a block of each part: dose (as the lagging analyser shows it), floor, what the reading differed from the
-    /// floor at the start (before a dose: the rest of earlier ones), second term.
+    /// floor at the start (before a dose: the rest of earlier ones), second amount.
     pub(super) fn parts(&self, block: &Block) -> [f64; MOST] {
         let mut parts = [0.0; MOST];
-        parts[DOSE] = self.seen(block, self.tau_s);
         parts[FLOOR] = 1.0;
         if self.rise.is_some() {
-            parts[2] = block.mean_decay(self.tau_s);
+            parts[BEFORE] = block.mean_decay(self.tau_s);
         } else if self.lag_s > 0.0 {
-            parts[2] = block.mean_decay(self.lag_s);
+            parts[BEFORE] = block.mean_decay(self.lag_s);
         }
-        if let (Some(index), Some(second_s)) = (self.second(), self.second_s) {
-            parts[index] = self.seen(block, second_s);
+        let last = self.len() - 1;
+        match &self.law {
+            Law::Exponential => parts[DOSE] = self.seen(block, self.tau_s),
+            Law::SlowTail(ratio) => {
+                parts[DOSE] = self.seen(block, self.tau_s);
+                parts[last] = self.seen(block, ratio * self.tau_s);
+            }
+            Law::Loading(decay) => {
+                for (k, (content, slope)) in decay.content.iter().zip(&decay.slope).enumerate() {
+                    let seen = self.seen(block, self.tau_s / (k + 1) as f64);
+                    parts[DOSE] += content * seen;
+                    parts[last] += slope * seen;
+                }
+            }
         }
         parts
     }
 
-    /// Amounts that pure decays from the start of the window would need to end like unit amounts of dose and second term.
-    pub(super) fn as_decays_from_start(&self) -> [f64; 2] {
-        let of = |tau_s: f64| self.rise.map_or(1.0, |rise| rise.as_decay_from_start(tau_s));
-        [of(self.tau_s), self.second_s.map_or(1.0, of)]
+    /// How much of each amount counts as the pure decay with τ, from the start of the window, that the content ends in.
+    pub(super) fn as_decay_from_start(&self) -> Weights {
+        let factor = |tau_s: f64| self.rise.map_or(1.0, |rise| rise.as_decay_from_start(tau_s));
+        let mut weights = [0.0; MOST];
+        if self.rise.is_some() {
+            weights[BEFORE] = 1.0;
+        }
+        weights[DOSE] = factor(self.tau_s);
+        if let Law::Loading(decay) = &self.law {
+            weights[self.len() - 1] = decay.slope[0] * weights[DOSE];
+            weights[DOSE] *= decay.content[0];
+        }
+        weights
+    }
+
+    /// The slow tail as a pure decay from the start of the window.
+    pub(super) fn slow_tail(&self, amounts: &[f64; MOST]) -> f64 {
+        let Law::SlowTail(ratio) = self.law else { return 0.0 };
+        let factor = self.rise.map_or(1.0, |rise| rise.as_decay_from_start(ratio * self.tau_s));
+        factor * amounts[self.len() - 1]
+    }
+
+    /// Height of the dose, drawn back like the pure decay `ending` that the content ends in.
+    pub(super) fn height(&self, ending: f64, amounts: &[f64; MOST]) -> f64 {
+        self.load(amounts).map_or(ending, |load| ending * (-load).exp())
+    }
+
+    /// Load of the dose with these amounts, where the law has one: dose over the content at which the removal is halved.
+    pub(super) fn load(&self, amounts: &[f64; MOST]) -> Option<f64> {
+        match &self.law {
+            Law::Loading(decay) => Some(decay.load + amounts[self.len() - 1] / amounts[DOSE]),
+            Law::Exponential | Law::SlowTail(_) => None,
+        }
     }
 
     /// A decay with `tau_s` as an analyser shows it that stood at zero before.

@@ -3,7 +3,8 @@
 //! Dose, start of the reading and second term have flat priors, the variance scale has Jeffreys' prior.
 
 use super::blocks::{Block, Blocks};
-use super::columns::{DOSE, FLOOR, MOST, Shape};
+use super::columns::{DOSE, FLOOR, MOST, Shape, Weights};
+use super::loading::MOST_LOAD;
 use crate::noise::{NoiseModel, OrnsteinUhlenbeck, Whitened, whiten};
 use crate::ppm_rise::ReadingStatus;
 use statrs::function::erf::erfc;
@@ -187,10 +188,31 @@ impl Solved {
         beta
     }
 
-    /// Variance of the dose where the floor is known.
-    pub(super) fn dose_variance(&self) -> f64 {
-        let shared = self.inverse[DOSE][FLOOR].powi(2) / self.inverse[FLOOR][FLOOR];
-        (self.inverse[DOSE][DOSE] - shared).max(0.0) * self.squares / self.degrees_of_freedom
+    /// Variance of a weighted sum of the amounts where the floor is known.
+    pub(super) fn variance_of(&self, weights: &Weights) -> f64 {
+        let through = |column: usize| (0..MOST).map(|i| weights[i] * self.inverse[i][column]).sum::<f64>();
+        let all: f64 = (0..MOST).map(|j| through(j) * weights[j]).sum();
+        let shared = through(FLOOR).powi(2) / self.inverse[FLOOR][FLOOR];
+        (all - shared).max(0.0) * self.squares / self.degrees_of_freedom
+    }
+
+    /// What a further amount costs: the log of how much wider its prior, as wide as the dose, is than one standard deviation of
+    /// the noise, which the marginal likelihood with its flat prior leaves out.
+    pub(super) fn width_of_dose(&self) -> f64 {
+        let sigma = (self.squares / self.degrees_of_freedom).sqrt();
+        (self.beta[DOSE].max(1e-300) / sigma).ln() - 0.919
+    }
+
+    /// Log prior of the law of the decay: loading is the rarer, and its load lies between zero and the most that is looked for.
+    /// The marginal likelihood, with its flat prior of the amounts, knows neither.
+    pub(super) fn log_prior_of_law(&self, shape: &Shape) -> f64 {
+        /// Odds of loading before the readings are looked at.
+        const ODDS: f64 = 0.25;
+        let Some((load, index)) = shape.load(&self.beta).zip(shape.second()) else { return 0.0 };
+        let scale =
+            (self.inverse[index][index] * self.squares / self.degrees_of_freedom).sqrt() / self.beta[DOSE].abs();
+        let within = phi(load / scale) - phi((load - MOST_LOAD) / scale);
+        (ODDS / MOST_LOAD * within.max(1e-300)).ln() - self.width_of_dose()
     }
 }
 

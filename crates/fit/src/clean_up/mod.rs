@@ -11,11 +11,14 @@ mod blocks;
 mod columns;
 mod error;
 mod likelihood;
+mod loading;
+mod noise_models;
 mod note;
 mod posterior;
 mod response;
 mod result;
 mod rise;
+mod scan;
 mod search;
 mod window;
 

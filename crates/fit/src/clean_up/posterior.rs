@@ -1,12 +1,12 @@
 //! Joint distribution of time constant and floor, averaged over noise and lag.
 
-use super::columns::{DOSE, Shape};
+use super::columns::{DOSE, Law, Shape};
 use super::likelihood::{Noise, Rows, Solved, phi};
 use super::response::LagNode;
-use super::search::TauScan;
+use super::scan::TauScan;
 use crate::uncertainty::Distribution;
 
-/// Nodes of the final grid.
+/// Nodes of the final grid, for each law of the decay.
 const TAUS: usize = 51;
 const FLOORS: usize = 61;
 /// What lies further below the top does not count.
@@ -36,10 +36,23 @@ pub(super) struct Response {
 #[derive(Debug, Clone, Copy, Default)]
 struct Cell {
     weight: f64,
-    /// Sums over the models, weighted: the dose as a pure decay from the start of the window.
+    /// Means over the models: the dose as a pure decay from the start of the window, as it ends.
     dose: f64,
     dose_variance: f64,
-    second: f64,
+    /// The same as it begins, which loading makes less.
+    height: f64,
+    /// Slow tail as a pure decay from the start of the window.
+    tail: f64,
+    /// Inverse of the content at which loading halves the removal; 0 without loading.
+    per_half_load: f64,
+}
+
+/// A law of the decay with the responses and noises over which it is averaged.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Model<'a> {
+    pub law: Law,
+    pub lags: &'a [LagNode],
+    pub noises: &'a [Noise],
 }
 
 /// Normalised joint distribution.
@@ -54,7 +67,8 @@ pub(super) struct Posterior {
 /// One solved model on the grid of time constants.
 struct Component {
     tau: usize,
-    lag_weight: f64,
+    /// Priors of noise, response and law.
+    log_weight: f64,
     shape: Shape,
     noise: Noise,
     solved: Solved,
@@ -62,21 +76,25 @@ struct Component {
 
 impl Table {
     /// `zero` is the standard uncertainty of the analyser's zero, by which a floor may seem negative.
-    pub(super) fn new(rows: &Rows<'_>, noises: &[Noise], lags: &[LagNode], scan: &TauScan, zero: f64) -> Option<Self> {
-        let narrow = narrowed(rows, noises.first()?, lags, scan)?;
-        let taus: Vec<f64> = narrow.nodes(TAUS).collect();
+    pub(super) fn new(rows: &Rows<'_>, models: &[Model<'_>], scan: &TauScan, zero: f64) -> Option<Self> {
+        let narrow = narrowed(rows, models, scan)?;
+        let taus: Vec<f64> = narrow.nodes(1 + (TAUS - 1) * models.len()).collect();
         let mut components = Vec::new();
-        for node in lags {
-            for (tau, tau_s) in taus.iter().enumerate() {
-                let shape = narrow.shape(*tau_s, node);
-                let parts = rows.parts(&shape);
-                components.extend(noises.iter().filter_map(|noise| {
-                    let solved = rows.solve_parts(&parts, shape.len(), noise).filter(|found| found.beta[DOSE] > 0.0)?;
-                    Some(Component { tau, lag_weight: node.weight, shape, noise: *noise, solved })
-                }));
+        for model in models {
+            let narrow = TauScan { law: model.law, ..narrow };
+            for node in model.lags {
+                for (tau, tau_s) in taus.iter().enumerate() {
+                    let shape = narrow.shape(*tau_s, node);
+                    let parts = rows.parts(&shape);
+                    components.extend(model.noises.iter().filter_map(|noise| {
+                        let solved = rows.solve_parts(&parts, shape.len(), noise).filter(|s| s.beta[DOSE] > 0.0)?;
+                        let log_weight = noise.log_prior + node.weight.ln() + solved.log_prior_of_law(&shape);
+                        Some(Component { tau, log_weight, shape, noise: *noise, solved })
+                    }));
+                }
             }
         }
-        let score = |c: &Component| c.solved.log_marginal + c.noise.log_prior + c.lag_weight.ln();
+        let score = |c: &Component| c.solved.log_marginal + c.log_weight;
         let top = components.iter().map(score).fold(f64::NEG_INFINITY, f64::max);
         components.retain(|component| score(component) > top - DEPTH);
         let floors = floor_nodes(rows, &components, zero)?;
@@ -90,19 +108,21 @@ impl Table {
     }
 }
 
-/// Range of time constants with any weight, over all lags.
-fn narrowed(rows: &Rows<'_>, noise: &Noise, lags: &[LagNode], scan: &TauScan) -> Option<TauScan> {
+/// Range of time constants with any weight, over all laws and lags.
+fn narrowed(rows: &Rows<'_>, models: &[Model<'_>], scan: &TauScan) -> Option<TauScan> {
     let mut range = *scan;
     for pass in 0..3 {
         let nodes: Vec<f64> = range.nodes(if pass == 0 { 61 } else { 31 }).collect();
-        let score = |tau_s: f64| {
-            lags.iter()
-                .filter_map(|node| {
-                    let solved = rows.solve(&range.shape(tau_s, node), noise)?;
-                    (solved.beta[DOSE] > 0.0).then_some(solved.log_marginal + node.weight.ln())
-                })
-                .fold(f64::NEG_INFINITY, f64::max)
+        let of_model = |model: &Model<'_>, tau_s: f64| {
+            let scan = TauScan { law: model.law, ..range };
+            let score = |node: &LagNode| {
+                let (shape, noise) = (scan.shape(tau_s, node), model.noises.first()?);
+                let solved = rows.solve(&shape, noise).filter(|solved| solved.beta[DOSE] > 0.0)?;
+                Some(solved.log_marginal + noise.log_prior + node.weight.ln() + solved.log_prior_of_law(&shape))
+            };
+            model.lags.iter().filter_map(score).fold(f64::NEG_INFINITY, f64::max)
         };
+        let score = |tau_s: f64| models.iter().map(|m| of_model(m, tau_s)).fold(f64::NEG_INFINITY, f64::max);
         let scores: Vec<f64> = nodes.iter().map(|tau_s| score(*tau_s)).collect();
         let top = scores.iter().copied().fold(f64::NEG_INFINITY, f64::max);
         if !top.is_finite() {
@@ -132,9 +152,7 @@ fn floor_nodes(rows: &Rows<'_>, components: &[Component], zero: f64) -> Option<V
         let nodes: Vec<f64> = (0..FLOORS).map(|i| low + (high - low) * i as f64 / (FLOORS - 1) as f64).collect();
         let score = |floor: f64| {
             let log = |c: &Component| {
-                c.solved.log_density(floor)
-                    + c.noise.log_prior
-                    + rows.log_censored(&c.shape, &c.noise, &c.solved, floor)
+                c.solved.log_density(floor) + c.log_weight + rows.log_censored(&c.shape, &c.noise, &c.solved, floor)
             };
             components.iter().step_by(stride).map(log).fold(f64::NEG_INFINITY, f64::max)
                 + admissible(floor, zero).max(1e-300).ln()
@@ -152,7 +170,7 @@ fn tabulate(rows: &Rows<'_>, components: &[Component], taus: &[f64], floors: &[f
     let censored = rows.blocks.blocks.len() > rows.blocks.measured().count();
     let score = |c: &Component, floor: f64| {
         let bounds = if censored { rows.log_censored(&c.shape, &c.noise, &c.solved, floor) } else { 0.0 };
-        c.solved.log_density(floor) + c.noise.log_prior + c.lag_weight.ln() + bounds
+        c.solved.log_density(floor) + c.log_weight + bounds
     };
     let scores: Vec<f64> = components.iter().flat_map(|c| floors.iter().map(move |f| score(c, *f))).collect();
     let top = scores.iter().copied().fold(f64::NEG_INFINITY, f64::max);
@@ -163,11 +181,14 @@ fn tabulate(rows: &Rows<'_>, components: &[Component], taus: &[f64], floors: &[f
             let amounts = component.solved.amounts_given(*floor);
             let cell = &mut cells[component.tau * floors.len() + index];
             cell.weight += weight;
-            let [factor, second_factor] = component.shape.as_decays_from_start();
-            let before = if component.shape.rise.is_some() { amounts[2] } else { 0.0 };
-            cell.dose += weight * (factor * amounts[DOSE] + before);
-            cell.dose_variance += weight * factor * factor * component.solved.dose_variance();
-            cell.second += weight * component.shape.second().map_or(0.0, |index| second_factor * amounts[index]);
+            let weights = component.shape.as_decay_from_start();
+            let dose: f64 = weights.iter().zip(&amounts).map(|(weight, amount)| weight * amount).sum();
+            let half_load = component.shape.load(&amounts).map(|load| load / amounts[DOSE]);
+            cell.dose += weight * dose;
+            cell.dose_variance += weight * component.solved.variance_of(&weights);
+            cell.height += weight * component.shape.height(dose, &amounts);
+            cell.tail += weight * component.shape.slow_tail(&amounts);
+            cell.per_half_load += weight * half_load.unwrap_or(0.0);
         }
     }
     let total: f64 = cells.iter().map(|cell| cell.weight).sum();
@@ -178,7 +199,9 @@ fn tabulate(rows: &Rows<'_>, components: &[Component], taus: &[f64], floors: &[f
         if cell.weight > 0.0 {
             cell.dose /= cell.weight;
             cell.dose_variance /= cell.weight;
-            cell.second /= cell.weight;
+            cell.height /= cell.weight;
+            cell.tail /= cell.weight;
+            cell.per_half_load /= cell.weight;
         }
         cell.weight /= total;
     }
@@ -186,10 +209,10 @@ fn tabulate(rows: &Rows<'_>, components: &[Component], taus: &[f64], floors: &[f
 }
 
 fn response(components: &[Component], taus: &[f64]) -> Response {
-    let top = components.iter().map(|c| c.solved.log_marginal).fold(f64::NEG_INFINITY, f64::max);
+    let top = components.iter().map(|c| c.solved.log_marginal + c.log_weight).fold(f64::NEG_INFINITY, f64::max);
     let mut by_lag: Vec<(f64, f64, f64)> = Vec::new();
     for component in components {
-        let weight = component.lag_weight * (component.solved.log_marginal + component.noise.log_prior - top).exp();
+        let weight = (component.solved.log_marginal + component.log_weight - top).exp();
         let lag_s = component.shape.lag_s;
         let tau_s = taus[component.tau];
         match by_lag.iter_mut().find(|(lag, ..)| (*lag - lag_s).abs() <= 1e-12 * lag_s) {
@@ -230,10 +253,10 @@ impl Posterior {
         Distribution::from_density(self.taus.clone(), &density)
     }
 
-    /// Dose as a pure decay from the start of the window, and its standard deviation.
-    pub(super) fn dose(&self) -> [f64; 2] {
-        let mean: f64 = self.cells.iter().map(|cell| cell.weight * cell.dose).sum();
-        let spread = |cell: &Cell| cell.weight * ((cell.dose - mean).powi(2) + cell.dose_variance);
+    /// Height of the dose as if it decayed purely from the start of the window, and its standard deviation.
+    pub(super) fn height(&self) -> [f64; 2] {
+        let mean: f64 = self.cells.iter().map(|cell| cell.weight * cell.height).sum();
+        let spread = |cell: &Cell| cell.weight * ((cell.height - mean).powi(2) + cell.dose_variance);
         [mean, self.cells.iter().map(spread).sum::<f64>().sqrt()]
     }
 
@@ -251,7 +274,7 @@ impl Posterior {
     }
 
     /// Time at which the content falls to `target`; `zero` and `scale` are those of the analyser.
-    pub(super) fn time_to(&self, target: f64, zero: f64, scale: f64, second_ratio: Option<f64>) -> TimeToTarget {
+    pub(super) fn time_to(&self, target: f64, zero: f64, scale: f64, tail_ratio: Option<f64>) -> TimeToTarget {
         const NODES: [(f64, f64); 5] =
             [(-2.857, 0.011_26), (-1.3556, 0.2221), (0.0, 0.5333), (1.3556, 0.2221), (2.857, 0.011_26)];
         let error = zero.hypot(scale * target);
@@ -260,7 +283,7 @@ impl Posterior {
             for (node, share) in NODES {
                 let weight = cell.weight * share;
                 let shown = target + node * error;
-                match reach(tau_s, floor, cell, shown, second_ratio) {
+                match reach(tau_s, floor, cell, shown, tail_ratio) {
                     Some(time_s) => times.push((time_s, weight)),
                     None => never += weight,
                 }
@@ -282,20 +305,20 @@ impl Posterior {
 }
 
 /// Time after the start of the window at which the content would show as `target`.
-fn reach(tau_s: f64, floor: f64, cell: &Cell, target: f64, second_ratio: Option<f64>) -> Option<f64> {
+fn reach(tau_s: f64, floor: f64, cell: &Cell, target: f64, tail_ratio: Option<f64>) -> Option<f64> {
     if target <= floor {
         return None;
     }
-    let Some(ratio) = second_ratio.filter(|_| cell.second != 0.0) else {
-        return Some(tau_s * (cell.dose / (target - floor)).ln());
+    let above = target - floor;
+    let Some(ratio) = tail_ratio.filter(|_| cell.tail != 0.0) else {
+        // ln x + x/h falls evenly.
+        return Some(tau_s * ((cell.dose / above).ln() - above * cell.per_half_load));
     };
-    let above = |t: f64| cell.dose * (-t / tau_s).exp() + cell.second * (-t / (ratio * tau_s)).exp() + floor > target;
-    // With a negative term, as of loading, the curve has a top; the fall is after it.
-    let top_s = -tau_s * (-ratio * cell.dose / cell.second).ln() / (1.0 / ratio - 1.0);
-    let (mut low, mut high) = (if cell.second < 0.0 { top_s } else { -60.0 * tau_s }, 60.0 * ratio.max(1.0) * tau_s);
+    let content = |t: f64| cell.dose * (-t / tau_s).exp() + cell.tail * (-t / (ratio * tau_s)).exp();
+    let (mut low, mut high) = (-60.0 * tau_s, 60.0 * ratio * tau_s);
     for _ in 0..60 {
         let middle = 0.5 * (low + high);
-        if above(middle) { low = middle } else { high = middle }
+        if content(middle) > above { low = middle } else { high = middle }
     }
     Some(0.5 * (low + high))
 }

@@ -1,6 +1,7 @@
 //! What an evaluation hands back.
 
 use super::blocks::Blocks;
+use super::columns::Law;
 use super::likelihood::fitted;
 use super::search::Fit;
 use super::{Lag, Note, Settings, Window};
@@ -9,6 +10,8 @@ use crate::uncertainty::Distribution;
 use crate::{BudgetLine, Estimate, Kind};
 
 const PPM: f64 = 1e6;
+/// Probability from which loading is said.
+const CLEAR: f64 = 0.95;
 
 /// Result of a clean-up.
 #[derive(Debug, Clone, PartialEq)]
@@ -144,7 +147,7 @@ fn floor(shown: &Distribution, trace: &Trace<'_>, blocks: &Blocks) -> Estimate {
 /// The dose at the onset in ppm, with the analyser's scale.
 fn dose(trace: &Trace<'_>, window: &Window, fit: &Fit) -> Estimate {
     let since_start = (window.onset_s - window.from_s).max(0.0) / fit.shape.tau_s;
-    let [value, own] = fit.posterior.dose().map(|dose| dose * (-since_start).exp() * PPM);
+    let [value, own] = fit.posterior.height().map(|dose| dose * (-since_start).exp() * PPM);
     let scale = trace.analyser.scale * value;
     let budget = vec![BudgetLine::new("readings", own), BudgetLine::new("scale of the analyser", scale)];
     Estimate::from_distribution(Distribution::normal(value, own.hypot(scale)), budget)
@@ -187,7 +190,7 @@ fn efficiency(flow: &Estimate, through: Quantity) -> Estimate {
 
 /// Time from the onset, and the probability that the target is never reached.
 fn time_to_limit(trace: &Trace<'_>, target: f64, window: &Window, fit: &Fit) -> (Estimate, f64) {
-    let ratio = fit.shape.second_s.map(|second_s| second_s / fit.shape.tau_s);
+    let ratio = if let Law::SlowTail(ratio) = fit.shape.law { Some(ratio) } else { None };
     let found = fit.posterior.time_to(target, trace.analyser.zero, trace.analyser.scale, ratio);
     let before = window.from_s - window.onset_s;
     let estimate = match found.distribution {
@@ -221,13 +224,16 @@ fn notes(settings: &Settings, blocks: &Blocks, fit: &Fit, time_constant: &Estima
         Lag::Stated(_) | Lag::Exactly(_) => {}
     }
     let dose = fit.solved.beta[super::columns::DOSE];
-    if let (Some(index), Some(time_constant_s)) = (fit.shape.second(), fit.shape.second_s) {
-        let share = fit.solved.beta[index] / dose;
-        notes.push(if share > 0.0 {
-            Note::SlowTail { time_constant_s, share: share / (1.0 + share) }
-        } else {
-            Note::Loading { slower: 1.0 / (1.0 + share).max(0.1) }
-        });
+    let share = fit.shape.second().map_or(0.0, |index| fit.solved.beta[index] / dose);
+    match fit.shape.law {
+        Law::Exponential => {}
+        Law::SlowTail(ratio) => {
+            notes.push(Note::SlowTail { time_constant_s: ratio * fit.shape.tau_s, share: share / (1.0 + share) })
+        }
+        Law::Loading(decay) if fit.law_probability > CLEAR => {
+            notes.push(Note::Loading { slower: 1.0 + decay.load + share });
+        }
+        Law::Loading(_) => {}
     }
     let deviation = blocks
         .measured()

@@ -1,7 +1,7 @@
 //! The rise of a dose: what it tells of the analyser's response, and of the floor by the content before it.
 
 use super::blocks::Block;
-use super::columns::{DOSE, Shape};
+use super::columns::{DOSE, Law, Shape};
 use super::likelihood::{Noise, Rows, Solved, fitted};
 use nalgebra::{DMatrix, DVector};
 
@@ -114,7 +114,7 @@ const KNOT_STEP: f64 = 1.4;
 
 impl Path {
     /// Follows the best rise away from the best time constant on both sides.
-    pub(super) fn along(rows: &Rows<'_>, noise: &Noise, lag_s: f64, best: &Fitted, onset: Onset) -> Self {
+    pub(super) fn along(search: &Search<'_>, best: &Fitted) -> Self {
         let mut knots = [(best.tau_s, best.rise); KNOTS];
         for away in [-1.0, 1.0] {
             let mut rise = best.rise;
@@ -122,7 +122,7 @@ impl Path {
                 let by = away * step as f64;
                 // Steps in the logarithm keep time constants positive.
                 let tau_s = best.tau_s * (by * KNOT_STEP * (best.uncertainty_s / best.tau_s).min(0.3)).exp();
-                let fixed = Search { rows, noise, lag_s, onset, first: 1 };
+                let fixed = Search { first: 1, ..*search };
                 rise = fixed.from(tau_s, rise).map_or(rise, |found| found.rise);
                 knots[(REACH as f64 + by) as usize] = (tau_s, rise);
             }
@@ -157,8 +157,8 @@ impl Times {
         Rise { at_s: self.0[1], lasting_s: self.0[2], mixing_s: self.0[3] }
     }
 
-    fn shape(self, lag_s: f64) -> Shape {
-        Shape { tau_s: self.0[0], lag_s, second_s: None, rise: Some(self.rise()) }
+    fn shape(self, lag_s: f64, law: Law) -> Shape {
+        Shape { tau_s: self.0[0], lag_s, law, rise: Some(self.rise()) }
     }
 
     fn bounds(tau_s: f64, onset: &Onset) -> [[f64; 2]; 4] {
@@ -198,22 +198,14 @@ impl Prior {
     }
 }
 
-/// A first fit of a rise that begins about `foot_s` and is over about `end_s`: once as if given at once, once as if fed in.
-pub(super) fn begin(
-    rows: &Rows<'_>,
-    noise: &Noise,
-    lag_s: f64,
-    tau_s: f64,
-    foot_s: f64,
-    onset: Onset,
-) -> Option<Fitted> {
-    let step_s = rows.blocks.cadence_s.max(1e-3);
-    let whole_s = (onset.latest_s - foot_s).max(step_s);
+/// A first fit of a rise that begins about `foot_s`: once as if given at once, once as if fed in.
+pub(super) fn begin(search: &Search<'_>, tau_s: f64, foot_s: f64) -> Option<Fitted> {
+    let step_s = search.rows.blocks.cadence_s.max(1e-3);
+    let whole_s = (search.onset.latest_s - foot_s).max(step_s);
     let starts = [
         Rise { at_s: foot_s, lasting_s: step_s, mixing_s: 0.5 * step_s },
         Rise { at_s: foot_s, lasting_s: 0.5 * whole_s, mixing_s: 0.1 * whole_s },
     ];
-    let search = Search { rows, noise, lag_s, onset, first: 0 };
     let fits = starts.into_iter().filter_map(|rise| search.from(tau_s, rise));
     fits.max_by(|a, b| a.log_likelihood.total_cmp(&b.log_likelihood))
 }
@@ -225,8 +217,9 @@ pub(super) fn begin(
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Search<'a> {
     pub rows: &'a Rows<'a>,
-    pub noise: &'a Noise,
+    pub noise: Noise,
     pub lag_s: f64,
+    pub law: Law,
     pub onset: Onset,
     /// First of the times that is free: 1 where the time constant stays.
     pub first: usize,
@@ -265,7 +258,10 @@ impl Search<'_> {
     }
 
     fn solve(&self, times: Times, prior: &Prior) -> Option<(f64, Solved)> {
-        let solved = self.rows.solve(&times.shape(self.lag_s), self.noise).filter(|solved| solved.beta[DOSE] > 0.0)?;
+        let solved = self
+            .rows
+            .solve(&times.shape(self.lag_s, self.law), &self.noise)
+            .filter(|solved| solved.beta[DOSE] > 0.0)?;
         Some((solved.log_marginal + prior.log(&times), solved))
     }
 }
@@ -278,15 +274,16 @@ struct Slope {
 
 impl Slope {
     fn at(search: &Search<'_>, times: Times, solved: &Solved) -> Self {
-        let Search { rows, noise, lag_s, .. } = *search;
-        let size = times.shape(lag_s).len();
-        let parts = rows.parts(&times.shape(lag_s));
+        let Search { rows, noise, lag_s, law, .. } = *search;
+        let shape = times.shape(lag_s, law);
+        let size = shape.len();
+        let parts = rows.parts(&shape);
         let slopes: [Vec<f64>; 4] = std::array::from_fn(|i| {
             let by_s = 1e-4 * if i == 0 { times.0[0] } else { rows.blocks.cadence_s + times.0[i].abs() };
             let moved = |by_s: f64| {
                 let mut moved = times;
                 moved.0[i] += by_s;
-                moved.shape(lag_s)
+                moved.shape(lag_s, law)
             };
             // Length and mixing are not negative: one-sided at their end.
             let (low, high) = (moved(if i > 1 && times.0[i] < by_s { 0.0 } else { -by_s }), moved(by_s));
@@ -295,7 +292,7 @@ impl Slope {
             rows.blocks.measured().map(|block| (seen(&high, block) - seen(&low, block)) / over_s).collect()
         });
         let width = size + 5;
-        let (whitened, _) = rows.whitened(width, noise, |index, row| {
+        let (whitened, _) = rows.whitened(width, &noise, |index, row| {
             row.extend_from_slice(&parts[index][..size]);
             row.extend(slopes.iter().map(|slope| slope[index]));
         });

@@ -91,8 +91,8 @@ impl Doses {
     /// at the floor.
     pub fn exact(&self) -> (Vec<f64>, Vec<f64>) {
         let readings = (self.duration_s / self.cadence_s).floor() as usize + 1;
-        let fine = (self.cadence_s / self.longest_step_s()).ceil().max(1.0);
-        let step_s = self.cadence_s / fine;
+        let step_s = self.step_s();
+        let fine = (self.cadence_s / step_s).round();
         let (mut unmixed, mut above, mut shown) = (0.0, 0.0, 0.0);
         let (mut time_s, mut exact) = (Vec::with_capacity(readings), Vec::with_capacity(readings));
         let mut next = 0;
@@ -130,10 +130,11 @@ impl Doses {
         (time_s, exact)
     }
 
-    fn longest_step_s(&self) -> f64 {
+    /// Step of the simulation, s: a whole part of the time between readings.
+    fn step_s(&self) -> f64 {
         let fastest =
             [self.lag_s, self.mixing_s].into_iter().filter(|t| *t > 0.0).fold(self.time_constant_s[0], f64::min);
-        fastest / 40.0
+        self.cadence_s / (self.cadence_s / (fastest / 40.0)).ceil().max(1.0)
     }
 
     fn removed(&self, above: f64, time_s: f64, step_s: f64) -> f64 {
@@ -141,8 +142,9 @@ impl Doses {
     }
 
     /// Cramér-Rao bound on the time constant of the first dose, as a standard deviation in s: noise of known size and memory
-    /// (steps of the display as a twelfth of their square), dose, its moment, floor and the content before the dose free,
-    /// the analyser's time constant known to `lag_relative` where there is a lag.
+    /// (steps of the display as a twelfth of their square), dose, floor and the content before the dose free, the analyser's
+    /// time constant known to `lag_relative` where there is a lag. Nobody notes to the second how a dose was given: its
+    /// moment, and its length and mixing where it has any, are free as well.
     ///
     /// With `from_s` only readings from then on count, and where the reading stood at that time is free instead of what went
     /// before. Readings below `reporting_limit_ppm` count as bounds.
@@ -164,6 +166,19 @@ impl Doses {
         vary(1e-3, &|log, d| log.floor_ppm += d);
         if self.lag_s > 0.0 {
             vary(1e-3, &|log, d| log.lag_s *= 1.0 + d);
+        }
+        // Where nothing smears it a dose shows as a jump, whose moment no reading tells from its size.
+        if from_s.is_none() && (self.lag_s > 0.0 || self.mixing_s > 0.0) {
+            // Half a step off the grid, so that rounding puts no dose into the step beside it.
+            let step_s = self.step_s();
+            let moved = |log: &mut Self, by_s: f64| log.doses[0].at_s += 0.5 * step_s + by_s;
+            vary(step_s, &moved);
+        }
+        if from_s.is_none() && self.mixing_s > 0.0 {
+            vary(0.1 * self.mixing_s, &|log, d| log.mixing_s += d);
+        }
+        if from_s.is_none() && self.doses[0].lasting_s > 0.0 {
+            vary(0.1 * self.doses[0].lasting_s, &|log, d| log.doses[0].lasting_s += d);
         }
         let fading =
             |origin_s: f64, tau_s: f64| time_s[kept..].iter().map(|t| (-(t - origin_s) / tau_s).exp()).collect();

@@ -1,6 +1,6 @@
 //! Simulation study of the clean-up. Writes a Markdown table to standard output.
 //!
-//! `cargo run --release -p tightfit-fit --example clean-up-study -- [--tests N] [--only WORD]`
+//! `cargo run --release -p tightfit-fit --example clean-up-study -- [--tests N] [--seed FIRST] [--only WORD]`
 #![allow(clippy::print_stdout, reason = "the table is what the program is for")]
 
 use tightfit_fit::Samples;
@@ -38,13 +38,14 @@ fn main() {
     let after = |flag: &str| arguments.iter().position(|a| a == flag).and_then(|i| arguments.get(i + 1));
     let tests: u64 = after("--tests").and_then(|n| n.parse().ok()).unwrap_or(200);
     let only = after("--only").cloned().unwrap_or_default();
+    let from: u64 = after("--seed").and_then(|n| n.parse().ok()).unwrap_or(1);
     println!(
         "| case | tests | covered | truth below | truth above | bias | RMS | stated u | RMS over CRB | floor covered |"
     );
     println!("|---|---|---|---|---|---|---|---|---|---|");
     let mut pooled = Outcome::default();
     for cell in cells().into_iter().filter(|cell| cell.name.contains(&only)) {
-        let outcome = study(&cell, tests);
+        let outcome = study(&cell, from..from + tests);
         print_row(&cell.name, &outcome);
         pooled.tests += outcome.tests;
         pooled.failed += outcome.failed;
@@ -85,6 +86,12 @@ fn cells() -> Vec<Cell> {
                 Cell { name: name("mixing 20 s, dose over 30 s"), ..cell("", slow_dose, Analyser::default()) };
             slow_dose.log.doses[0].lasting_s = 30.0;
             cells.push(slow_dose);
+            if length > 3.0 {
+                for (half_load_ppm, share) in [(600.0, "0.1"), (240.0, "0.25"), (120.0, "0.5")] {
+                    let loaded = Doses { half_load_ppm, ..log.clone() };
+                    cells.push(cell(&format!("loading A/h = {share}"), loaded, Analyser::default()));
+                }
+            }
             let late = Doses { duration_s: log.duration_s + 0.5 * 300.0, ..log.clone() };
             cells.push(Cell { from_s: Some(270.0), ..cell("no rise", late, Analyser::default()) });
             if lag > 0.0 {
@@ -95,14 +102,14 @@ fn cells() -> Vec<Cell> {
     cells
 }
 
-fn study(cell: &Cell, tests: u64) -> Outcome {
+fn study(cell: &Cell, seeds: std::ops::Range<u64>) -> Outcome {
     let mut outcome = Outcome::default();
     let bound = cell.log.cramer_rao_s(
         if cell.lag_stated { RESPONSE } else { 1.0 },
         cell.from_s,
         cell.analyser.reporting_limit.map(|limit| 1e6 * limit),
     );
-    for seed in 1..=tests {
+    for seed in seeds {
         match evaluated(cell, seed) {
             Some(found) => outcome.take(&found, &cell.log, bound),
             None => outcome.failed += 1,

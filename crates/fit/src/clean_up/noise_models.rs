@@ -31,17 +31,33 @@ pub(super) fn kappas(blocks: &Blocks) -> Vec<Noise> {
     let lowest = blocks.measured().map(|block| block.value.abs()).fold(f64::INFINITY, f64::min);
     let decades = (top(blocks) / lowest.max(1e-30)).log10().clamp(0.0, 6.0);
     let powers = (2.0 * decades + 2.0).round().clamp(6.0, 13.0) as i32;
-    let noise = |kappa| Noise { kappa, correlated: 0.0, memory_s: span_s, steady: false, log_prior: 0.25_f64.ln() };
-    std::iter::once(0.0).chain((0..=powers).map(|i| 10.0_f64.powi(i))).map(noise).collect()
+    std::iter::once(0.0).chain((0..=powers).map(|i| 10.0_f64.powi(i))).map(|kappa| plain(kappa, span_s)).collect()
 }
 
-/// Noise models that are looked at.
+fn plain(kappa: f64, span_s: f64) -> Noise {
+    Noise { kappa, correlated: 0.0, memory_s: span_s, steady: false, log_prior: 0.25_f64.ln() }
+}
+
+/// Noise models that are looked at first.
 pub(super) fn noises(blocks: &Blocks) -> Vec<Noise> {
+    with_correlated(blocks, kappas(blocks))
+}
+
+/// Noise models about a ratio of relative to constant variance: a ratio that is twice too large or too small in a long record
+/// is as unlikely as a wander that makes up for it.
+pub(super) fn noises_about(blocks: &Blocks, kappa: f64) -> Vec<Noise> {
+    const FACTORS: [f64; 9] = [0.1, 0.3, 0.5, 0.7, 1.0, 1.4, 2.0, 3.3, 10.0];
+    let kappas =
+        if kappa > 0.0 { FACTORS.map(|factor| kappa * factor) } else { [0.0, 0.1, 0.2, 0.5, 1.0, 2.0, 3.0, 5.0, 10.0] };
+    with_correlated(blocks, kappas.map(|kappa| plain(kappa, blocks.span_s)).into())
+}
+
+fn with_correlated(blocks: &Blocks, kappas: Vec<Noise>) -> Vec<Noise> {
     const MEMORIES: [f64; 5] = [0.005, 0.02, 0.07, 0.2, 0.6];
     const RATIOS: [f64; 5] = [0.05, 0.2, 0.7, 2.5, 9.0];
     let (span_s, worth) = (blocks.span_s, mean_worth(blocks));
-    let mut noises = kappas(blocks);
-    for plain in noises.clone() {
+    let mut noises = kappas.clone();
+    for plain in kappas {
         // Without relative noise both kinds of correlated noise are one.
         let kinds: &[bool] = if plain.kappa > 0.0 { &[true, false] } else { &[true] };
         let share = 0.75 / (MEMORIES.len() * RATIOS.len() * kinds.len()) as f64;

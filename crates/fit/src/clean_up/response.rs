@@ -69,8 +69,19 @@ impl LagPrior {
         }
     }
 
+    /// A few values all over what is thought possible, s.
+    pub(super) fn spread(self) -> Vec<f64> {
+        match self {
+            Self::Exactly(lag_s) => vec![lag_s],
+            Self::Stated(middle_s, relative) => [-1.5, 0.0, 1.5].map(|by| middle_s * (by * relative).exp()).into(),
+            Self::Unknown => {
+                (0..6).map(|i| USUAL_LAG_S[0] * (USUAL_LAG_S[1] / USUAL_LAG_S[0]).powf(f64::from(i) / 5.0)).collect()
+            }
+        }
+    }
+
     /// Log density over the logarithm of the response.
-    fn log_density(self, lag_s: f64) -> f64 {
+    pub(super) fn log_density(self, lag_s: f64) -> f64 {
         match self {
             Self::Stated(middle_s, relative) => -0.5 * ((lag_s / middle_s).ln() / relative).powi(2),
             Self::Exactly(_) | Self::Unknown => 0.0,

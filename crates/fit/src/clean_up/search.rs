@@ -6,7 +6,7 @@ use super::columns::{Law, Shape};
 use super::likelihood::{Noise, Rows, Solved, fitted};
 use super::loading::{LoadedDecay, MOST_LOAD};
 use super::noise_models::{
-    Scored, evidence, heaviest, kappas, levels, matter, measured_levels, noises, representative, scored,
+    Scored, evidence, heaviest, kappas, levels, matter, measured_levels, noises, noises_about, representative, scored,
 };
 use super::posterior::{Model, Posterior, Table};
 use super::response::{self, LagNode, LagPrior, Node};
@@ -96,7 +96,8 @@ pub(super) fn fit(start: &Start<'_>, trace: &Trace<'_>) -> Result<Fit, CleanUpEr
         whole.about(shape.tau_s, shape.law).best_within(rows, &[*noise], &node, 2).map(|(shape, ..)| shape)
     };
     let one = respond(Law::Exponential, &start.noise, &start.shape).ok_or(CleanUpError::NoFit)?;
-    finish(rows, one, &Refit { respond: &respond, follow: &follow }, trace.analyser.zero).ok_or(CleanUpError::NoFit)
+    finish(rows, start.noise.kappa, one, &Refit { respond: &respond, follow: &follow }, trace.analyser.zero)
+        .ok_or(CleanUpError::NoFit)
 }
 
 /// From the decay and the rise before it, where one dose, steadily fed in or mixing in, describes the rise.
@@ -142,7 +143,7 @@ pub(super) fn fit_with_rise(
     };
     let one = respond(Law::Exponential, &start.noise, &start.shape)?;
     describes_rise(rows, start, &one.shape, still[1]).then_some(())?;
-    let fit = finish(rows, one, &Refit { respond: &respond, follow: &follow }, trace.analyser.zero)?;
+    let fit = finish(rows, start.noise.kappa, one, &Refit { respond: &respond, follow: &follow }, trace.analyser.zero)?;
     window.onset_s = window.from_s + fit.shape.rise?.at_s;
     Some((window, blocks, fit))
 }
@@ -190,8 +191,8 @@ struct Candidate {
     models: Vec<Scored>,
 }
 
-fn finish(rows: &Rows<'_>, one: Responses, refit: &Refit<'_>, zero: f64) -> Option<Fit> {
-    let noises = noises(rows.blocks);
+fn finish(rows: &Rows<'_>, kappa: f64, one: Responses, refit: &Refit<'_>, zero: f64) -> Option<Fit> {
+    let noises = noises_about(rows.blocks, kappa);
     let one = Candidate { models: scored(rows, &one.shape, &noises), found: one };
     let candidates = match slow_tail(rows, &one) {
         Some(shape) => {

@@ -80,6 +80,16 @@ impl LagPrior {
         }
     }
 
+    /// Steps in the logarithm by which the best of these values is looked for more closely.
+    pub(super) fn finer_steps(self) -> [f64; 3] {
+        let first = match self {
+            Self::Exactly(_) => return [0.0; 3],
+            Self::Stated(_, relative) => 1.5 * relative,
+            Self::Unknown => 0.2 * (USUAL_LAG_S[1] / USUAL_LAG_S[0]).ln(),
+        };
+        [0.5, 0.25, 0.125].map(|part| part * first)
+    }
+
     /// Log density over the logarithm of the response.
     pub(super) fn log_density(self, lag_s: f64) -> f64 {
         match self {

@@ -96,8 +96,14 @@ pub(super) fn fit(start: &Start<'_>, trace: &Trace<'_>) -> Result<Fit, CleanUpEr
         whole.about(shape.tau_s, shape.law).best_within(rows, &[*noise], &node, 2).map(|(shape, ..)| shape)
     };
     let one = respond(Law::Exponential, &start.noise, &start.shape).ok_or(CleanUpError::NoFit)?;
-    finish(rows, start.noise.kappa, one, &Refit { respond: &respond, follow: &follow }, trace.analyser.zero)
-        .ok_or(CleanUpError::NoFit)
+    finish(
+        rows,
+        start.noise.kappa,
+        one,
+        &Refit { lag: start.lag, respond: &respond, follow: &follow },
+        trace.analyser.zero,
+    )
+    .ok_or(CleanUpError::NoFit)
 }
 
 /// From the decay and the rise before it, where one dose, steadily fed in or mixing in, describes the rise.
@@ -143,7 +149,13 @@ pub(super) fn fit_with_rise(
     };
     let one = respond(Law::Exponential, &start.noise, &start.shape)?;
     describes_rise(rows, start, &one.shape, still[1]).then_some(())?;
-    let fit = finish(rows, start.noise.kappa, one, &Refit { respond: &respond, follow: &follow }, trace.analyser.zero)?;
+    let fit = finish(
+        rows,
+        start.noise.kappa,
+        one,
+        &Refit { lag: start.lag, respond: &respond, follow: &follow },
+        trace.analyser.zero,
+    )?;
     window.onset_s = window.from_s + fit.shape.rise?.at_s;
     Some((window, blocks, fit))
 }
@@ -179,6 +191,7 @@ fn describes_rise(rows: &Rows<'_>, start: &Start<'_>, shape: &Shape, until_s: f6
 
 /// How the fit is made again under another law.
 struct Refit<'a> {
+    lag: LagPrior,
     /// At all responses, for a law and a noise, from near a shape.
     respond: &'a dyn Fn(Law, &Noise, &Shape) -> Option<Responses>,
     /// At the response of a shape and under its law.
@@ -241,26 +254,44 @@ fn slow_tail(rows: &Rows<'_>, one: &Candidate) -> Option<Shape> {
 
 /// The decay of a purifier that takes up a smaller share at high content, where that weighs anything.
 fn loaded(rows: &Rows<'_>, noises: &[Noise], one: &Candidate, refit: &Refit<'_>) -> Option<Candidate> {
-    /// Rounds of fitting the curve about the load that the round before found.
-    const ROUNDS: usize = 5;
-    let plain = kappas(rows.blocks);
-    let mut shape = Shape { law: Law::Loading(LoadedDecay::about(0.0)), ..one.found.shape };
-    let mut load = 0.0;
-    for round in 0..ROUNDS {
-        // What one exponential leaves over looks like correlated noise: so plain noise comes first.
-        let noise = heaviest(rows, &shape, if round < 2 { &plain } else { noises })?;
+    // What one exponential leaves over has gone into its correlated noise, and some into the response: so the search begins
+    // with plain noise of the same relative part, and at responses all over what is thought possible.
+    let plain = Noise { correlated: 0.0, ..*matter(&one.models).first()? };
+    let at = |lag_s: f64, near: &Shape| {
+        let shape = loaded_near(rows, &[plain], &Shape { lag_s, ..*near }, refit)?;
+        let likely = rows.solve(&shape, &plain)?.log_marginal + refit.lag.log_density(lag_s);
+        Some((likely, shape))
+    };
+    let better = |a: (f64, Shape), b: (f64, Shape)| if b.0 > a.0 { b } else { a };
+    let mut begun = refit.lag.spread().into_iter().filter_map(|lag_s| at(lag_s, &one.found.shape)).reduce(better)?;
+    for step in refit.lag.finer_steps() {
+        let beside = [-step, step].map(|step| at(begun.1.lag_s * step.exp(), &begun.1));
+        begun = beside.into_iter().flatten().fold(begun, better);
+    }
+    let tried = [Some(begun.1), loaded_near(rows, noises, &begun.1, refit)];
+    let weighed = tried.into_iter().flatten().map(|shape| (evidence(&scored(rows, &shape, noises)), shape));
+    let (weight, shape) = weighed.reduce(better)?;
+    let least = evidence(&one.models) + LEAST_SHARE.ln();
+    (weight > least).then_some(())?;
+    let found = (refit.respond)(shape.law, &heaviest(rows, &shape, noises)?, &shape)?;
+    let models = scored(rows, &found.shape, noises);
+    (evidence(&models) > least).then_some(Candidate { found, models })
+}
+
+/// The best loaded decay near a shape: the curve is taken anew about the load that the round before found.
+fn loaded_near(rows: &Rows<'_>, noises: &[Noise], near: &Shape, refit: &Refit<'_>) -> Option<Shape> {
+    const ROUNDS: usize = 4;
+    let mut load = if let Law::Loading(decay) = near.law { decay.load } else { 0.0 };
+    let mut shape = Shape { law: Law::Loading(LoadedDecay::about(load)), ..*near };
+    for _ in 0..ROUNDS {
+        let noise = heaviest(rows, &shape, noises)?;
         shape = (refit.follow)(&noise, &shape)?;
         let before = load;
         load = shape.load(&rows.solve(&shape, &noise)?.beta)?.clamp(0.0, MOST_LOAD);
         shape.law = Law::Loading(LoadedDecay::about(load));
-        if round >= 2 && (load - before).abs() < 1e-3 {
+        if (load - before).abs() < 1e-3 {
             break;
         }
     }
-    let weighs = |models: &[Scored]| evidence(models) > evidence(&one.models) + LEAST_SHARE.ln();
-    let models = scored(rows, &shape, noises);
-    weighs(&models).then_some(())?;
-    let found = (refit.respond)(shape.law, &heaviest(rows, &shape, noises)?, &shape)?;
-    let models = scored(rows, &found.shape, noises);
-    weighs(&models).then_some(Candidate { found, models })
+    Some(shape)
 }

@@ -196,11 +196,11 @@ impl Solved {
         (all - shared).max(0.0) * self.squares / self.degrees_of_freedom
     }
 
-    /// What a further amount costs: the log of how much wider its prior, as wide as the dose, is than one standard deviation of
-    /// the noise, which the marginal likelihood with its flat prior leaves out.
+    /// What a further amount costs: minus the log of its prior density, one over the dose, with the constants of the marginal
+    /// likelihood that change with the number of amounts. That has a flat prior of density one in the unit of the readings.
     pub(super) fn width_of_dose(&self) -> f64 {
-        let sigma = (self.squares / self.degrees_of_freedom).sqrt();
-        (self.beta[DOSE].max(1e-300) / sigma).ln() - 0.919
+        const HALF_LOG_TWO_PI: f64 = 0.918_938_5;
+        self.beta[DOSE].max(1e-300).ln() + 0.5 * self.degrees_of_freedom.ln() - HALF_LOG_TWO_PI
     }
 
     /// Log prior of the law of the decay: loading is the rarer, and its load lies between zero and the most that is looked for.

@@ -4,7 +4,7 @@
 
 use super::blocks::{Block, Blocks};
 use super::columns::{DOSE, FLOOR, MOST, Shape, Weights};
-use super::loading::MOST_LOAD;
+use super::loading;
 use crate::noise::{NoiseModel, OrnsteinUhlenbeck, Whitened, whiten};
 use crate::ppm_rise::ReadingStatus;
 use statrs::function::erf::erfc;
@@ -203,16 +203,15 @@ impl Solved {
         self.beta[DOSE].max(1e-300).ln() + 0.5 * self.degrees_of_freedom.ln() - HALF_LOG_TWO_PI
     }
 
-    /// Log prior of the law of the decay: loading is the rarer, and its load lies between zero and the most that is looked for.
-    /// The marginal likelihood, with its flat prior of the amounts, knows neither.
+    /// Log prior of the law of the decay, which the marginal likelihood with its flat prior of the amounts does not know:
+    /// loading is the rarer, and its load more often small than large.
     pub(super) fn log_prior_of_law(&self, shape: &Shape) -> f64 {
         /// Odds of loading before the readings are looked at.
         const ODDS: f64 = 0.25;
         let Some((load, index)) = shape.load(&self.beta).zip(shape.second()) else { return 0.0 };
         let scale =
             (self.inverse[index][index] * self.squares / self.degrees_of_freedom).sqrt() / self.beta[DOSE].abs();
-        let within = phi(load / scale) - phi((load - MOST_LOAD) / scale);
-        (ODDS / MOST_LOAD * within.max(1e-300)).ln() - self.width_of_dose()
+        (ODDS * loading::mean_prior(load, scale).max(1e-300)).ln() - self.width_of_dose()
     }
 }
 

@@ -4,6 +4,7 @@
 //! exponentials e^(−kt/τ) it passes through a lagging analyser like the pure decay does.
 
 use nalgebra::{DMatrix, DVector};
+use std::f64::consts::TAU;
 
 /// Exponentials in the sum: the curve is met to 1e-4 of its height at the highest load, and far better below.
 pub(super) const TERMS: usize = 8;
@@ -35,6 +36,21 @@ impl LoadedDecay {
         };
         Self { load, content: amounts(&|_, f| f), slope: amounts(&|_, f| f * (1.0 - f) / (1.0 + load * f)) }
     }
+}
+
+/// Prior density of the load, 1/(λ + 0.02) up to its norm, averaged over a normal distribution.
+pub(super) fn mean_prior(load: f64, standard_deviation: f64) -> f64 {
+    /// Loads below this are as good as none.
+    const SMALL: f64 = 0.02;
+    const NODES: usize = 24;
+    let [low, high] = [-4.0, 4.0].map(|by| (load + by * standard_deviation).clamp(0.0, MOST_LOAD));
+    let step = (high - low) / NODES as f64;
+    let density = |at: f64| {
+        let normal = (-0.5 * ((at - load) / standard_deviation).powi(2)).exp() / standard_deviation / TAU.sqrt();
+        normal / (at + SMALL)
+    };
+    let sum: f64 = (0..NODES).map(|i| density(low + (i as f64 + 0.5) * step)).sum();
+    sum * step / (MOST_LOAD / SMALL).ln_1p()
 }
 
 /// f where a pure decay would have left u: ln f + λf = λ + ln u.
@@ -72,6 +88,14 @@ mod tests {
                 content = (log + step * rate(log + 0.5 * step * rate(log))).exp();
             }
         }
+    }
+
+    #[test]
+    fn the_prior_is_one_in_all_and_small_loads_are_the_likelier() {
+        let all: f64 = (0..2000).map(|i| mean_prior((f64::from(i) + 0.5) / 2000.0, 1e-5) / 2000.0).sum();
+        assert!((all - 1.0).abs() < 1e-3, "{all}");
+        assert!(mean_prior(0.1, 0.01) > 2.0 * mean_prior(0.4, 0.01));
+        assert!(mean_prior(-1.0, 0.1) < 1e-20);
     }
 
     #[test]

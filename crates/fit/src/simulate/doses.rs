@@ -167,8 +167,10 @@ impl Doses {
         if self.lag_s > 0.0 {
             vary(1e-3, &|log, d| log.lag_s *= 1.0 + d);
         }
-        // Where nothing smears it a dose shows as a jump, whose moment no reading tells from its size.
-        if from_s.is_none() && (self.lag_s > 0.0 || self.mixing_s > 0.0) {
+        // Where nothing smears it a dose shows as a jump, whose moment no reading tells from its size; nor do readings of which
+        // those before are censored.
+        let censored = reporting_limit_ppm.is_some_and(|limit| limit > self.floor_ppm);
+        if from_s.is_none() && !censored && (self.lag_s > 0.0 || self.mixing_s > 0.0) {
             // Half a step off the grid, so that rounding puts no dose into the step beside it.
             let step_s = self.step_s();
             let moved = |log: &mut Self, by_s: f64| log.doses[0].at_s += 0.5 * step_s + by_s;
@@ -184,7 +186,7 @@ impl Doses {
             |origin_s: f64, tau_s: f64| time_s[kept..].iter().map(|t| (-(t - origin_s) / tau_s).exp()).collect();
         match from_s {
             // What the readings before the dose do not show, and no lag tells from it, is part of the dose.
-            None if self.lag_s <= 0.0 && reporting_limit_ppm.is_some_and(|limit| limit > self.floor_ppm) => {}
+            None if self.lag_s <= 0.0 && censored => {}
             None => columns.push(fading(0.0, self.time_constant_s[0])),
             Some(from_s) if self.lag_s > 0.0 => columns.push(fading(from_s, self.lag_s)),
             Some(_) => {}

@@ -68,8 +68,8 @@ impl Shape {
                 parts[last] = self.seen(block, ratio * self.tau_s);
             }
             Law::Loading(decay) => {
-                for (k, (content, slope)) in decay.content.iter().zip(&decay.slope).enumerate() {
-                    let seen = self.seen(block, self.tau_s / (k + 1) as f64);
+                for (k, content, slope) in decay.terms() {
+                    let seen = self.seen(block, self.tau_s / k);
                     parts[DOSE] += content * seen;
                     parts[last] += slope * seen;
                 }

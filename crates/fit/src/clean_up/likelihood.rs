@@ -204,11 +204,16 @@ impl Solved {
     }
 
     /// Log prior of the law of the decay, which the marginal likelihood with its flat prior of the amounts does not know:
-    /// loading is the rarer, and its load more often small than large.
+    /// loading is the rarer, and its load more often small than large; a slow tail is less than the fast part.
     pub(super) fn log_prior_of_law(&self, shape: &Shape) -> f64 {
         /// Odds of loading before the readings are looked at.
         const ODDS: f64 = 0.25;
-        let Some((load, index)) = shape.load(&self.beta).zip(shape.second()) else { return 0.0 };
+        let Some(index) = shape.second() else { return 0.0 };
+        let Some(load) = shape.load(&self.beta) else {
+            // Else fast part and tail could change places.
+            let share = self.beta[index] / self.beta[DOSE];
+            return if (0.0..1.0).contains(&share) { 0.0 } else { f64::NEG_INFINITY };
+        };
         let scale =
             (self.inverse[index][index] * self.squares / self.degrees_of_freedom).sqrt() / self.beta[DOSE].abs();
         (ODDS * loading::mean_prior(load, scale).max(1e-300)).ln() - self.width_of_dose()

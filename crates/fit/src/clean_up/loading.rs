@@ -23,18 +23,26 @@ pub(super) struct LoadedDecay {
 impl LoadedDecay {
     pub(super) fn about(load: f64) -> Self {
         // As polynomials in u = e^(−t/τ) without a constant, through the zeros of Chebyshev's: relative to u, so that the
-        // tail is met as well as the height.
-        let nodes: [f64; TERMS] = std::array::from_fn(|i| {
-            let angle = std::f64::consts::PI * (i as f64 + 0.5) / TERMS as f64;
-            0.5 + 0.5 * angle.cos()
-        });
-        let powers = DMatrix::from_fn(TERMS, TERMS, |i, k| nodes[i].powi(k as i32)).lu();
-        let amounts = |of: &dyn Fn(f64, f64) -> f64| -> [f64; TERMS] {
-            let values = DVector::from_fn(TERMS, |i, _| of(nodes[i], left(load, nodes[i])) / nodes[i]);
+        // tail is met as well as the height. The curve's nearest singularity lies the further off the smaller the load.
+        let terms =
+            [(0.0, 2), (0.1, 4), (0.3, 6)].iter().find(|(most, _)| load <= *most).map_or(TERMS, |found| found.1);
+        let nodes: Vec<f64> =
+            (0..terms).map(|i| 0.5 + 0.5 * (std::f64::consts::PI * (i as f64 + 0.5) / terms as f64).cos()).collect();
+        let powers = DMatrix::from_fn(terms, terms, |i, k| nodes[i].powi(k as i32)).lu();
+        let amounts = |of: &dyn Fn(f64) -> f64| -> [f64; TERMS] {
+            let values = DVector::from_fn(terms, |i, _| of(left(load, nodes[i])) / nodes[i]);
             let found = powers.solve(&values);
-            std::array::from_fn(|k| found.as_ref().map_or(f64::NAN, |found| found[k]))
+            std::array::from_fn(|k| found.as_ref().map_or(f64::NAN, |found| if k < terms { found[k] } else { 0.0 }))
         };
-        Self { load, content: amounts(&|_, f| f), slope: amounts(&|_, f| f * (1.0 - f) / (1.0 + load * f)) }
+        Self { load, content: amounts(&|f| f), slope: amounts(&|f| f * (1.0 - f) / (1.0 + load * f)) }
+    }
+
+    /// Amounts of content and slope of each exponential that is used, with its k.
+    pub(super) fn terms(&self) -> impl Iterator<Item = (f64, f64, f64)> {
+        let amounts = (1..).zip(&self.content).zip(&self.slope);
+        amounts
+            .map(|((k, content), slope)| (f64::from(k), *content, *slope))
+            .filter(|term| term.1 != 0.0 || term.2 != 0.0)
     }
 }
 
@@ -75,7 +83,7 @@ mod tests {
 
     #[test]
     fn the_sum_follows_the_differential_equation() {
-        for load in [0.0, 0.1, 0.4, MOST_LOAD] {
+        for load in [0.0, 0.05, 0.1, 0.2, 0.3, 0.4, MOST_LOAD] {
             let decay = LoadedDecay::about(load);
             let (mut content, step) = (1.0_f64, 1e-3);
             for i in 0..8000 {

@@ -18,8 +18,9 @@ use crate::ppm_rise::{ReadingStatus, Trace};
 
 /// Fewest blocks that are numbers.
 const NEEDED: usize = 8;
-/// Bayes factor from which a slow tail counts as supported: e⁵ = 150, to make up for many shapes tried.
-const SUPPORTED: f64 = 5.0;
+/// Log Bayes factor from which a slow tail counts as supported: a million. It is chosen, not averaged, and changes what the
+/// time constant is of; real decays that pass for exponential have been seen to give a factor of a hundred thousand.
+const SUPPORTED: f64 = 14.0;
 /// Time constants of a slow tail over that of the fast part that are looked at.
 const SLOW: [f64; 4] = [3.0, 6.0, 12.0, 25.0];
 /// What loading has to weigh, beside the exponential, to be carried on with.
@@ -245,8 +246,7 @@ fn slow_tail(rows: &Rows<'_>, one: &Candidate) -> Option<Shape> {
     let with = |ratio: f64| {
         let scan = whole.about(one.found.shape.tau_s, Law::SlowTail(ratio));
         let (shape, noise, solved) = scan.best_within(rows, &noises, node, 2)?;
-        let gain = solved.log_marginal + noise.log_prior - solved.width_of_dose() - alone;
-        (solved.beta[shape.second()?] > 0.0).then_some((gain, shape))
+        Some((solved.log_marginal + noise.log_prior - solved.width_of_dose() - alone, shape))
     };
     let best = SLOW.into_iter().filter_map(with).max_by(|a, b| a.0.total_cmp(&b.0));
     best.filter(|(gain, _)| *gain > SUPPORTED).map(|(_, shape)| shape)
@@ -254,6 +254,8 @@ fn slow_tail(rows: &Rows<'_>, one: &Candidate) -> Option<Shape> {
 
 /// The decay of a purifier that takes up a smaller share at high content, where that weighs anything.
 fn loaded(rows: &Rows<'_>, noises: &[Noise], one: &Candidate, refit: &Refit<'_>) -> Option<Candidate> {
+    /// What weighs less than this, by the noise that the search begins with, comes to nothing by another.
+    const NEAR: f64 = 5.0;
     // What one exponential leaves over has gone into its correlated noise, and some into the response: so the search begins
     // with plain noise of the same relative part, and at responses all over what is thought possible.
     let plain = Noise { correlated: 0.0, ..*matter(&one.models).first()? };
@@ -264,14 +266,17 @@ fn loaded(rows: &Rows<'_>, noises: &[Noise], one: &Candidate, refit: &Refit<'_>)
     };
     let better = |a: (f64, Shape), b: (f64, Shape)| if b.0 > a.0 { b } else { a };
     let mut begun = refit.lag.spread().into_iter().filter_map(|lag_s| at(lag_s, &one.found.shape)).reduce(better)?;
-    for step in refit.lag.finer_steps() {
+    for step in refit.lag.finer_steps().into_iter().filter(|step| *step > 0.0) {
         let beside = [-step, step].map(|step| at(begun.1.lag_s * step.exp(), &begun.1));
         begun = beside.into_iter().flatten().fold(begun, better);
     }
-    let tried = [Some(begun.1), loaded_near(rows, noises, &begun.1, refit)];
-    let weighed = tried.into_iter().flatten().map(|shape| (evidence(&scored(rows, &shape, noises)), shape));
-    let (weight, shape) = weighed.reduce(better)?;
     let least = evidence(&one.models) + LEAST_SHARE.ln();
+    let models = scored(rows, &begun.1, noises);
+    let begun = (evidence(&models), begun.1);
+    (begun.0 > least - NEAR).then_some(())?;
+    let moved = loaded_near(rows, &matter(&models), &begun.1, refit)
+        .map(|shape| (evidence(&scored(rows, &shape, noises)), shape));
+    let (weight, shape) = moved.into_iter().fold(begun, better);
     (weight > least).then_some(())?;
     let found = (refit.respond)(shape.law, &heaviest(rows, &shape, noises)?, &shape)?;
     let models = scored(rows, &found.shape, noises);

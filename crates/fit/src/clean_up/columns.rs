@@ -61,15 +61,17 @@ impl Shape {
             parts[BEFORE] = block.mean_decay(self.lag_s);
         }
         let last = self.len() - 1;
+        let rise = self.rise.as_ref().map(|rise| rise.seen(block, self.lag_s));
+        let seen = |tau_s: f64| rise.as_ref().map_or_else(|| self.seen(block, tau_s), |rise| rise.response(tau_s));
         match &self.law {
-            Law::Exponential => parts[DOSE] = self.seen(block, self.tau_s),
+            Law::Exponential => parts[DOSE] = seen(self.tau_s),
             Law::SlowTail(ratio) => {
-                parts[DOSE] = self.seen(block, self.tau_s);
-                parts[last] = self.seen(block, ratio * self.tau_s);
+                parts[DOSE] = seen(self.tau_s);
+                parts[last] = seen(ratio * self.tau_s);
             }
             Law::Loading(decay) => {
                 for (k, content, slope) in decay.terms() {
-                    let seen = self.seen(block, self.tau_s / k);
+                    let seen = seen(self.tau_s / k);
                     parts[DOSE] += content * seen;
                     parts[last] += slope * seen;
                 }
@@ -113,11 +115,8 @@ impl Shape {
         }
     }
 
-    /// A decay with `tau_s` as an analyser shows it that stood at zero before.
+    /// A decay with `tau_s` from the start of the window, as an analyser shows it that stood at zero before.
     fn seen(&self, block: &Block, tau_s: f64) -> f64 {
-        if let Some(rise) = &self.rise {
-            return rise.response(block, tau_s, self.lag_s);
-        }
         if self.lag_s <= 0.0 {
             return block.mean_decay(tau_s);
         }

@@ -36,23 +36,15 @@ impl Onset {
 const APART: f64 = 1e-3;
 
 impl Rise {
-    /// Mean reading over a block for a unit dose that decays with `tau_s`, seen with `lag_s`.
-    pub(super) fn response(&self, block: &Block, tau_s: f64, lag_s: f64) -> f64 {
-        if block.to_s <= self.at_s {
-            return 0.0;
-        }
-        let mut poles = [tau_s, lag_s, self.mixing_s];
-        let count = part(&mut poles);
-        let lasting_s = self.lasting_s.max(1e-3);
-        let mut sum = 0.0;
+    /// What a block's mean reading makes of unit doses, seen with `lag_s`, whatever they decay with.
+    pub(super) fn seen<'a>(&'a self, block: &'a Block, lag_s: f64) -> SeenRise<'a> {
+        let mut poles = [lag_s, self.mixing_s, 0.0];
+        let count = part(&mut poles, 0);
+        let mut seen = SeenRise { rise: self, block, poles, count, fed: [0.0; 2] };
         for i in 0..count {
-            // Partial fractions of τ/((1 + τs)(1 + Ls)(1 + ms)).
-            let others: f64 = (0..count).filter(|j| *j != i).map(|j| poles[i] - poles[j]).product();
-            let weight = tau_s * poles[i].powi(count as i32 - 2) / others;
-            let fed = approach(block, self.at_s, poles[i]) - approach(block, self.at_s + lasting_s, poles[i]);
-            sum += weight * poles[i] * fed / lasting_s;
+            seen.fed[i] = seen.fed_in(poles[i]);
         }
-        sum
+        seen
     }
 
     /// Amount that a pure decay with `tau_s` from the start of the window would have to have to end like a unit dose.
@@ -62,10 +54,47 @@ impl Rise {
     }
 }
 
-/// Puts the poles above zero first, pairwise apart; returns their number.
-fn part(poles: &mut [f64; 3]) -> usize {
-    let mut count = 1;
-    for i in 1..poles.len() {
+/// A block that sees a rise.
+pub(super) struct SeenRise<'a> {
+    rise: &'a Rise,
+    block: &'a Block,
+    /// Time constants of analyser and mixing, as many as there are.
+    poles: [f64; 3],
+    count: usize,
+    fed: [f64; 2],
+}
+
+impl SeenRise<'_> {
+    /// Mean reading over the block for a unit dose that decays with `tau_s`.
+    pub(super) fn response(&self, tau_s: f64) -> f64 {
+        if self.block.to_s <= self.rise.at_s {
+            return 0.0;
+        }
+        let mut poles = self.poles;
+        poles[self.count] = tau_s;
+        let count = part(&mut poles, self.count);
+        let mut sum = 0.0;
+        for i in 0..count {
+            // Partial fractions of τ/((1 + τs)(1 + Ls)(1 + ms)).
+            let others: f64 = (0..count).filter(|j| *j != i).map(|j| poles[i] - poles[j]).product();
+            let weight = tau_s * poles[i].powi(count as i32 - 2) / others;
+            sum += weight * poles[i] * if i < self.count { self.fed[i] } else { self.fed_in(poles[i]) };
+        }
+        sum
+    }
+
+    /// Mean over the block of what a dose, fed in at a steady rate, lets through a pole.
+    fn fed_in(&self, pole_s: f64) -> f64 {
+        let Rise { at_s, .. } = *self.rise;
+        let lasting_s = self.rise.lasting_s.max(1e-3);
+        (approach(self.block, at_s, pole_s) - approach(self.block, at_s + lasting_s, pole_s)) / lasting_s
+    }
+}
+
+/// Puts the poles above zero first, from the place `first` on apart from those before them; returns their number.
+fn part(poles: &mut [f64; 3], first: usize) -> usize {
+    let mut count = first;
+    for i in first..poles.len() {
         let mut pole = poles[i];
         if pole <= 0.0 {
             continue;

@@ -34,24 +34,23 @@ impl TauScan {
 
     /// Most probable time constant and noise: all noise models are looked at once, then the best of them more closely.
     pub(super) fn best(&self, rows: &Rows<'_>, noises: &[Noise], node: &LagNode) -> Option<(Shape, Noise, Solved)> {
-        self.best_within(rows, noises, node, 4)
+        self.best_within(rows, noises, node, [25; 4])
     }
 
-    /// The same, to fewer places.
-    pub(super) fn best_within(
+    /// The same, with so many time constants in each pass.
+    pub(super) fn best_within<const PASSES: usize>(
         &self,
         rows: &Rows<'_>,
         noises: &[Noise],
         node: &LagNode,
-        passes: usize,
+        passes: [usize; PASSES],
     ) -> Option<(Shape, Noise, Solved)> {
-        const NODES: usize = 25;
         let mut scan = *self;
         let mut best: Option<(Shape, Noise, Solved)> = None;
-        for _ in 0..passes {
+        for nodes in passes {
             let mut top = f64::NEG_INFINITY;
             let models = best.map_or(noises.to_vec(), |(_, noise, _)| vec![noise]);
-            for tau_s in scan.nodes(NODES) {
+            for tau_s in scan.nodes(nodes) {
                 let shape = scan.shape(tau_s, node);
                 let parts = rows.parts(&shape);
                 for noise in &models {
@@ -64,7 +63,7 @@ impl TauScan {
                 }
             }
             let tau_s = best.as_ref()?.0.tau_s;
-            let step = (scan.to_s / scan.from_s).powf(1.0 / (NODES - 1) as f64);
+            let step = (scan.to_s / scan.from_s).powf(1.0 / (nodes - 1) as f64);
             scan = Self { from_s: tau_s / step, to_s: tau_s * step, ..scan };
         }
         best

@@ -94,7 +94,7 @@ pub(super) fn fit(start: &Start<'_>, trace: &Trace<'_>) -> Result<Fit, CleanUpEr
     };
     let follow = |noise: &Noise, shape: &Shape| {
         let node = LagNode { lag_s: shape.lag_s, weight: 1.0, rise: None };
-        whole.about(shape.tau_s, shape.law).best_within(rows, &[*noise], &node, 2).map(|(shape, ..)| shape)
+        whole.about(shape.tau_s, shape.law).best_within(rows, &[*noise], &node, [13; 3]).map(|(shape, ..)| shape)
     };
     let one = respond(Law::Exponential, &start.noise, &start.shape).ok_or(CleanUpError::NoFit)?;
     finish(
@@ -239,13 +239,17 @@ fn finish(rows: &Rows<'_>, kappa: f64, one: Responses, refit: &Refit<'_>, zero: 
 /// The shape with the slow tail that the readings support most, if any.
 fn slow_tail(rows: &Rows<'_>, one: &Candidate) -> Option<Shape> {
     // What one term leaves over looks like correlated noise; with the right second term the noise may be plain.
-    let noises: Vec<Noise> = matter(&one.models).into_iter().chain(kappas(rows.blocks)).collect();
+    let mut noises = matter(&one.models);
+    let mut plain: Vec<Noise> = noises.iter().map(|noise| Noise { correlated: 0.0, ..*noise }).collect();
+    plain.sort_by(|a, b| a.kappa.total_cmp(&b.kappa));
+    plain.dedup_by(|a, b| a.kappa == b.kappa);
+    noises.extend(plain);
     let alone = one.models.iter().map(Scored::weight).fold(f64::NEG_INFINITY, f64::max);
     let node = one.found.lags.get(one.found.best)?;
     let whole = TauScan::over(rows.blocks.span_s);
     let with = |ratio: f64| {
         let scan = whole.about(one.found.shape.tau_s, Law::SlowTail(ratio));
-        let (shape, noise, solved) = scan.best_within(rows, &noises, node, 2)?;
+        let (shape, noise, solved) = scan.best_within(rows, &noises, node, [13, 13])?;
         Some((solved.log_marginal + noise.log_prior - solved.width_of_dose() - alone, shape))
     };
     let best = SLOW.into_iter().filter_map(with).max_by(|a, b| a.0.total_cmp(&b.0));

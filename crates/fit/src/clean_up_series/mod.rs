@@ -28,6 +28,8 @@ pub struct Settings {
     pub lag: Lag,
     /// Moments at which a dose is to be expected, s on the record's time axis: transfers, purifier switched on.
     pub expected_s: Vec<f64>,
+    /// Number of threads that may share the doses; 0 and 1 mean none but the caller's.
+    pub threads: usize,
 }
 
 /// Result of a series.
@@ -127,8 +129,26 @@ pub fn evaluate(trace: &Trace<'_>, settings: &Settings) -> Result<CleanUpSeries,
     let bins = Bins::gather(trace);
     let found = finder::find(&bins, &settings.expected_s, trace.analyser.resolution);
     let response = Response::of(trace, &found, settings.lag);
-    let doses: Vec<Dose> = (0..found.len()).map(|index| response.dose(trace, &found, index)).collect();
+    let doses = in_turn(found.len(), settings.threads, &|index| response.dose(trace, &found, index));
     Ok(summarise(doses, &response, &bins))
+}
+
+/// Each dose by its index, in order, shared out among threads like cards: neighbours take about as long.
+fn in_turn(count: usize, threads: usize, evaluated: &(dyn Fn(usize) -> Dose + Sync)) -> Vec<Dose> {
+    let threads = threads.clamp(1, count.max(1));
+    let hand = |thread: usize| -> Vec<(usize, Dose)> {
+        (thread..count).step_by(threads).map(|index| (index, evaluated(index))).collect()
+    };
+    let mut doses = std::thread::scope(|scope| {
+        let others: Vec<_> = (1..threads).map(|thread| scope.spawn(move || hand(thread))).collect();
+        let mut doses = hand(0);
+        for other in others {
+            doses.extend(other.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic)));
+        }
+        doses
+    });
+    doses.sort_by_key(|(index, _)| *index);
+    doses.into_iter().map(|(_, dose)| dose).collect()
 }
 
 /// The response that all doses share.

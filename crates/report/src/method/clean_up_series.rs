@@ -107,7 +107,8 @@ fn evaluate(
     };
     let status = whole.status.get(start..end).unwrap_or(&[]);
     let part = tightfit_fit::ppm_rise::Trace { samples, status, analyser: whole.analyser };
-    let settings = Settings { lag: response_of(channel), expected_s: expected_s.to_vec() };
+    let threads = std::thread::available_parallelism().map_or(1, usize::from);
+    let settings = Settings { lag: response_of(channel), expected_s: expected_s.to_vec(), threads };
     Ok((window_s, fit::evaluate(&part, &settings)))
 }
 

@@ -226,14 +226,13 @@ fn notes(settings: &Settings, blocks: &Blocks, fit: &Fit, time_constant: &Estima
     let dose = fit.solved.beta[super::columns::DOSE];
     let share = fit.shape.second().map_or(0.0, |index| fit.solved.beta[index] / dose);
     match fit.shape.law {
-        Law::Exponential => {}
         Law::SlowTail(ratio) => {
-            notes.push(Note::SlowTail { time_constant_s: ratio * fit.shape.tau_s, share: share / (1.0 + share) })
+            notes.push(Note::SlowTail { time_constant_s: ratio * fit.shape.tau_s, share: share / (1.0 + share) });
         }
         Law::Loading(decay) if fit.law_probability > CLEAR => {
             notes.push(Note::Loading { slower: 1.0 + decay.load + share });
         }
-        Law::Loading(_) => {}
+        Law::Exponential | Law::Loading(_) => {}
     }
     let deviation = blocks
         .measured()

@@ -242,7 +242,7 @@ fn slow_tail(rows: &Rows<'_>, one: &Candidate) -> Option<Shape> {
     let mut noises = matter(&one.models);
     let mut plain: Vec<Noise> = noises.iter().map(|noise| Noise { correlated: 0.0, ..*noise }).collect();
     plain.sort_by(|a, b| a.kappa.total_cmp(&b.kappa));
-    plain.dedup_by(|a, b| a.kappa == b.kappa);
+    plain.dedup_by_key(|noise| noise.kappa.to_bits());
     noises.extend(plain);
     let alone = one.models.iter().map(Scored::weight).fold(f64::NEG_INFINITY, f64::max);
     let node = one.found.lags.get(one.found.best)?;

@@ -2,21 +2,10 @@
 
 use tightfit_fit::antechamber::{Antechamber, Note, Record, Settings, evaluate};
 use tightfit_fit::ppm_rise::Quantity;
-use tightfit_fit::pressure_change::Instrument;
-use tightfit_fit::simulate::{GaugeModel, LeakFlow, Random, Vessel, VesselStep};
+use tightfit_fit::simulate::{GaugeModel, Random, Vessel, VesselStep};
 use tightfit_fit::{Kind, Samples};
 
-const VESSEL: Vessel = Vessel {
-    volume_m3: 0.038,
-    leak: 3e-5,
-    law: LeakFlow::Laminar,
-    exponential: [0.0, 1.0],
-    power_law: 0.0,
-    room_pa: 1e5,
-    warming: 0.0,
-    drift_k_per_h: 0.0,
-    supply_oxygen: 1e-6,
-};
+const VESSEL: Vessel = Vessel::antechamber(3e-5);
 
 const ABSOLUTE: GaugeModel =
     GaugeModel { noise: [5.0, 0.0], zero_pa: 30.0, resolution_pa: 1.0, from_room: false, ..FROM_ROOM };
@@ -54,12 +43,7 @@ fn cycles(vessel: &Vessel, gauge: &GaugeModel, low_pa: f64, seed: u64) -> (Antec
     let settings = Settings {
         volume_m3: Some(Quantity::new(VESSEL.volume_m3, 0.0)),
         enclosure_m3: Some(Quantity::new(0.92, 0.0)),
-        gauge: Instrument {
-            zero: gauge.zero_pa,
-            scale: gauge.scale,
-            resolution: gauge.resolution_pa,
-            ..Instrument::default()
-        },
+        gauge: gauge.instrument(),
         from_room: gauge.from_room,
         supply_oxygen: Quantity::new(1e-6, 3e-7),
         room_oxygen: 0.209,

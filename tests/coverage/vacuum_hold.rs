@@ -1,22 +1,11 @@
 //! Coverage of the vacuum hold in small; `cargo run --release -p tightfit-fit --example vacuum-hold-study` is the large study.
 
 use tightfit_fit::ppm_rise::Quantity;
-use tightfit_fit::pressure_change::Instrument;
-use tightfit_fit::simulate::{GaugeModel, LeakFlow, Random, Vessel, VesselStep};
+use tightfit_fit::simulate::{GaugeModel, Random, Vessel, VesselStep};
 use tightfit_fit::vacuum_hold::{Note, Record, RoomReference, Settings, VacuumHold, evaluate};
 use tightfit_fit::{Kind, Samples};
 
-const VESSEL: Vessel = Vessel {
-    volume_m3: 0.038,
-    leak: 2e-4,
-    law: LeakFlow::Laminar,
-    exponential: [0.0, 1.0],
-    power_law: 0.0,
-    room_pa: 1e5,
-    warming: 0.0,
-    drift_k_per_h: 0.0,
-    supply_oxygen: 1e-6,
-};
+const VESSEL: Vessel = Vessel::antechamber(2e-4);
 
 const GAUGE: GaugeModel =
     GaugeModel { cadence_s: 20.0, noise: [0.3, 0.0], zero_pa: 20.0, scale: 0.01, resolution_pa: 0.0, from_room: false };
@@ -34,12 +23,7 @@ fn hold(vessel: &Vessel, gauge: &GaugeModel, hold_s: f64, seed: u64) -> (VacuumH
     };
     let settings = Settings {
         volume_m3: Quantity::new(volume, 0.02 * volume),
-        gauge: Instrument {
-            zero: gauge.zero_pa,
-            scale: gauge.scale,
-            resolution: gauge.resolution_pa,
-            ..Instrument::default()
-        },
+        gauge: gauge.instrument(),
         room: RoomReference::Followed,
         window_s: None,
         pumped_s: None,

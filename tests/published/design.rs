@@ -5,7 +5,8 @@
 //! propagation for the part that does not fall with time (JCGM 100:2008, 5.1.2).
 
 use tightfit_cross_check::CrossCheck;
-use tightfit_fit::design::{Demand, Limited, PlannedThermometer, Rule, SetUp, Trial, forecast};
+use tightfit_fit::decision::Rule;
+use tightfit_fit::design::{Demand, Limited, PlannedThermometer, SetUp, Trial, forecast};
 use tightfit_fit::pressure_change::{Compliance, Instrument};
 use tightfit_fit::simulate::{Room, Weather};
 

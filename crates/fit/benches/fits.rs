@@ -6,14 +6,16 @@
 
 use divan::Bencher;
 use divan::counter::ItemsCount;
+use tightfit_fit::decision::Rule;
+use tightfit_fit::design::{Demand, Limited, SetUp, shortest};
 use tightfit_fit::diagnose::{Cause, diagnose};
 use tightfit_fit::ppm_rise::{
     Analyser, MakeUp, PressureDifference, Quantity, Record, RoomAir, Settings, Supply, Trace,
 };
 use tightfit_fit::pressure_change::Instrument;
 use tightfit_fit::simulate::{
-    AnalyserCheckRun, Channels, Dose, Doses, EnduranceRun, GaugeModel, Hold, LeakFlow, RegenerationCell, Rise, Room,
-    Vessel, VesselStep, WorkingLog, Years, evaluate_simulated, study_years,
+    AnalyserCheckRun, Channels, Dose, Doses, EnduranceRun, GaugeModel, Hold, RegenerationCell, Rise, Room, Vessel,
+    VesselStep, WorkingLog, Years, evaluate_simulated, study_years,
 };
 use tightfit_fit::{
     Samples, antechamber, clean_up, clean_up_series, make_up, ppm_rise, ppm_rise_series, purge_down, vacuum_hold,
@@ -32,11 +34,21 @@ fn cadence_s(rows: usize) -> f64 {
     HOURS * 3600.0 / rows as f64
 }
 
+/// Times of so many readings of a usual record, s.
+fn times_s(rows: usize) -> Vec<f64> {
+    (0..rows).map(|row| row as f64 * cadence_s(rows)).collect()
+}
+
+/// Measures what looks at so many readings.
+fn of_readings<T>(bencher: Bencher, rows: usize, evaluate: impl Fn() -> T + Sync) {
+    bencher.counter(ItemsCount::new(rows)).bench(evaluate);
+}
+
 /// What anything that looks at every reading costs at least.
 #[divan::bench(args = ROWS)]
 fn a_plain_sum(bencher: Bencher, rows: usize) {
     let readings: Vec<f64> = (0..rows).map(|row| (row as f64).sin()).collect();
-    bencher.counter(ItemsCount::new(rows)).bench(|| divan::black_box(&readings).iter().sum::<f64>());
+    of_readings(bencher, rows, || divan::black_box(&readings).iter().sum::<f64>());
 }
 
 #[divan::bench(args = ROWS, sample_count = 5)]
@@ -44,7 +56,7 @@ fn pressure_change(bencher: Bencher, rows: usize) {
     let mut hold = Hold::ordinary(Room::ORDINARY, HOURS * 3600.0, 5e-4);
     hold.cadence_s = cadence_s(rows);
     let (simulated, settings) = (hold.simulate(1), hold.settings());
-    bencher.counter(ItemsCount::new(rows)).bench(|| evaluate_simulated(&simulated, &hold, &settings).unwrap());
+    of_readings(bencher, rows, || evaluate_simulated(&simulated, &hold, &settings).unwrap());
 }
 
 fn trace<'a>(time_s: &'a [f64], reading: &'a [f64]) -> Trace<'a> {
@@ -73,7 +85,7 @@ fn rise(trace: Trace<'_>, difference_pa: f64) -> ppm_rise::PpmRise {
 fn ppm_rise_of_oxygen(bencher: Bencher, rows: usize) {
     let run = Rise { cadence_s: cadence_s(rows), exponentials: vec![[2.0, 0.8]], ..Rise::plain(HOURS, 1.0) };
     let seen = run.simulate(1);
-    bencher.counter(ItemsCount::new(rows)).bench(|| rise(trace(&seen.time_s, &seen.reading), -500.0));
+    of_readings(bencher, rows, || rise(trace(&seen.time_s, &seen.reading), -500.0));
 }
 
 #[divan::bench(sample_count = 5)]
@@ -120,21 +132,19 @@ fn doses(rows: usize, count: usize) -> (Vec<f64>, Vec<f64>) {
 fn clean_up_of_a_dose(bencher: Bencher, rows: usize) {
     let (time_s, reading) = doses(rows, 1);
     let settings = clean_up::Settings::default();
-    bencher.counter(ItemsCount::new(rows)).bench(|| clean_up::evaluate(&trace(&time_s, &reading), &settings).unwrap());
+    of_readings(bencher, rows, || clean_up::evaluate(&trace(&time_s, &reading), &settings).unwrap());
 }
 
 #[divan::bench(args = ROWS, sample_count = 3)]
 fn clean_up_series_of_ten_doses(bencher: Bencher, rows: usize) {
     let (time_s, reading) = doses(rows, 10);
     let settings = clean_up_series::Settings::default();
-    bencher
-        .counter(ItemsCount::new(rows))
-        .bench(|| clean_up_series::evaluate(&trace(&time_s, &reading), &settings).unwrap());
+    of_readings(bencher, rows, || clean_up_series::evaluate(&trace(&time_s, &reading), &settings).unwrap());
 }
 
 #[divan::bench(args = ROWS, sample_count = 5)]
 fn purge_down_from_air(bencher: Bencher, rows: usize) {
-    let time_s: Vec<f64> = (0..rows).map(|row| row as f64 * cadence_s(rows)).collect();
+    let time_s = times_s(rows);
     let noise = |row: usize| 1.0 + 0.01 * (row as f64 * 1.7).sin();
     let reading: Vec<f64> =
         time_s.iter().enumerate().map(|(row, t)| (2e-6 + 0.209 * (-t / 1800.0).exp()) * noise(row)).collect();
@@ -146,16 +156,14 @@ fn purge_down_from_air(bencher: Bencher, rows: usize) {
         delay_s: 0.0,
         window_s: None,
     };
-    bencher
-        .counter(ItemsCount::new(rows))
-        .bench(|| purge_down::evaluate(&trace(&time_s, &reading), &settings).unwrap());
+    of_readings(bencher, rows, || purge_down::evaluate(&trace(&time_s, &reading), &settings).unwrap());
 }
 
 #[divan::bench(sample_count = 5)]
 fn endurance(bencher: Bencher) {
     let run = EnduranceRun::all().into_iter().next().unwrap();
     let seen = run.simulate(1);
-    bencher.counter(ItemsCount::new(seen.reading.len())).bench(|| run.evaluated(&seen).unwrap());
+    of_readings(bencher, seen.reading.len(), || run.evaluated(&seen).unwrap());
 }
 
 /// Simulated anew each time, which costs little beside the fit.
@@ -172,34 +180,21 @@ fn regeneration(bencher: Bencher) {
     bencher.bench(|| cell.study(1, 1));
 }
 
-const VESSEL: Vessel = Vessel {
-    volume_m3: 0.038,
-    leak: 2e-4,
-    law: LeakFlow::Laminar,
-    exponential: [0.0, 1.0],
-    power_law: 0.0,
-    room_pa: 1e5,
-    warming: 0.0,
-    drift_k_per_h: 0.0,
-    supply_oxygen: 1e-6,
-};
+const VESSEL: Vessel = Vessel::antechamber(2e-4);
 
 fn gauge(cadence_s: f64) -> GaugeModel {
     GaugeModel { cadence_s, noise: [1.0, 0.0], zero_pa: 20.0, scale: 0.01, resolution_pa: 0.0, from_room: false }
-}
-
-fn stated_gauge() -> Instrument {
-    Instrument { zero: 20.0, scale: 0.01, ..Instrument::default() }
 }
 
 #[divan::bench(args = ROWS, sample_count = 5)]
 fn vacuum_hold_of_hours(bencher: Bencher, rows: usize) {
     let steps =
         [VesselStep::Pump { for_s: 400.0, tau_s: 30.0, ultimate_pa: 10.0 }, VesselStep::Hold { for_s: HOURS * 3600.0 }];
-    let seen = VESSEL.simulate(&steps, &gauge(cadence_s(rows)), 1);
+    let gauge = gauge(cadence_s(rows));
+    let seen = VESSEL.simulate(&steps, &gauge, 1);
     let settings = vacuum_hold::Settings {
         volume_m3: Quantity::new(VESSEL.volume_m3, 8e-4),
-        gauge: stated_gauge(),
+        gauge: gauge.instrument(),
         room: vacuum_hold::RoomReference::Followed,
         window_s: None,
         pumped_s: None,
@@ -210,7 +205,7 @@ fn vacuum_hold_of_hours(bencher: Bencher, rows: usize) {
         room_pressure_pa: VESSEL.room_pa,
         restarts_s: &[],
     };
-    bencher.counter(ItemsCount::new(rows)).bench(|| vacuum_hold::evaluate(&record, &settings).unwrap());
+    of_readings(bencher, rows, || vacuum_hold::evaluate(&record, &settings).unwrap());
 }
 
 #[divan::bench(sample_count = 5)]
@@ -224,11 +219,12 @@ fn antechamber_of_three_cycles(bencher: Bencher) {
             VesselStep::Hold { for_s: 60.0 },
         ]);
     }
-    let seen = VESSEL.simulate(&steps, &gauge(1.0), 1);
+    let gauge = gauge(1.0);
+    let seen = VESSEL.simulate(&steps, &gauge, 1);
     let settings = antechamber::Settings {
         volume_m3: Some(Quantity::new(VESSEL.volume_m3, 0.0)),
         enclosure_m3: Some(Quantity::new(0.92, 0.0)),
-        gauge: stated_gauge(),
+        gauge: gauge.instrument(),
         from_room: false,
         supply_oxygen: Quantity::new(1e-6, 3e-7),
         room_oxygen: 0.209,
@@ -241,13 +237,13 @@ fn antechamber_of_three_cycles(bencher: Bencher) {
         room_pressure_pa: Quantity::new(VESSEL.room_pa, 50.0),
         restarts_s: &[],
     };
-    bencher.counter(ItemsCount::new(seen.time_s.len())).bench(|| antechamber::evaluate(&record, &settings).unwrap());
+    of_readings(bencher, seen.time_s.len(), || antechamber::evaluate(&record, &settings).unwrap());
 }
 
 /// A valve that opens a tenth of the time against a steady leak.
 #[divan::bench(args = ROWS, sample_count = 5)]
 fn make_up_by_a_valve(bencher: Bencher, rows: usize) {
-    let time_s: Vec<f64> = (0..rows).map(|row| row as f64 * cadence_s(rows)).collect();
+    let time_s = times_s(rows);
     let open = |t: f64| (t / 600.0).fract() < 0.1;
     let valve: Vec<f64> = time_s.iter().map(|t| f64::from(u8::from(open(*t)))).collect();
     let saw = |t: f64| if open(t) { 10.0 * (t / 600.0).fract() } else { (1.0 - (t / 600.0).fract()) / 0.9 };
@@ -271,7 +267,7 @@ fn make_up_by_a_valve(bencher: Bencher, rows: usize) {
         band_pa: Some([390.0, 610.0]),
         window_s: None,
     };
-    bencher.counter(ItemsCount::new(rows)).bench(|| make_up::evaluate(&record, &settings).unwrap());
+    of_readings(bencher, rows, || make_up::evaluate(&record, &settings).unwrap());
 }
 
 /// Simulated anew each time, which costs nothing beside the fit.
@@ -279,6 +275,22 @@ fn make_up_by_a_valve(bencher: Bencher, rows: usize) {
 fn history_of_eight_years(bencher: Bencher) {
     let years = Years { results: 8, drift: 0.5, scatter: 1.0, step: Some(0.0), uneven: 1.5 };
     bencher.bench(|| study_years(&years, 1, 1).unwrap());
+}
+
+/// The whole search for the shortest test, a few hundred simulated records.
+#[divan::bench(sample_count = 3)]
+fn design_of_the_shortest_test(bencher: Bencher) {
+    let hold = Hold::ordinary(Room::ORDINARY, HOURS * 3600.0, 2.5e-4);
+    let demand = Demand {
+        limited: Limited::HourlyLeakRate,
+        limit: 5e-4,
+        rule: Rule::GuardedAcceptance { risk: 0.05 },
+        producers_risk: 0.05,
+        tight_share: 0.5,
+        longest_s: 86_400.0,
+    };
+    let set_up = SetUp::of_hold(&hold);
+    bencher.bench(|| shortest(&set_up, &demand, None, &mut |_| {}).unwrap());
 }
 
 #[divan::bench(sample_count = 3)]

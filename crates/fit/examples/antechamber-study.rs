@@ -4,8 +4,8 @@
 #![allow(clippy::print_stdout, reason = "a study prints its table")]
 
 use tightfit_fit::antechamber::{Record, Settings, evaluate};
-use tightfit_fit::simulate::{GaugeModel, LeakFlow, Random, Vessel, VesselStep};
-use tightfit_fit::{Kind, Samples, ppm_rise::Quantity, pressure_change::Instrument};
+use tightfit_fit::simulate::{GaugeModel, Random, Vessel, VesselStep};
+use tightfit_fit::{Kind, Samples, ppm_rise::Quantity};
 
 /// 1 inHg in Pa.
 const IN_HG: f64 = 3386.389;
@@ -36,17 +36,7 @@ fn main() {
 }
 
 fn cells() -> Vec<Cell> {
-    let vessel = Vessel {
-        volume_m3: 0.038,
-        leak: 3e-4,
-        law: LeakFlow::Laminar,
-        exponential: [0.0, 1.0],
-        power_law: 0.0,
-        room_pa: 1.0e5,
-        warming: 0.0,
-        drift_k_per_h: 0.0,
-        supply_oxygen: 1e-6,
-    };
+    let vessel = Vessel::antechamber(3e-4);
     let absolute = GaugeModel {
         cadence_s: 1.0,
         noise: [5.0, 0.0],
@@ -127,12 +117,7 @@ fn run(cell: &Cell, tests: u64) {
         let settings = Settings {
             volume_m3: Some(Quantity::new(volume, 0.02 * volume)),
             enclosure_m3: None,
-            gauge: Instrument {
-                zero: cell.gauge.zero_pa,
-                scale: cell.gauge.scale,
-                resolution: cell.gauge.resolution_pa,
-                ..Instrument::default()
-            },
+            gauge: cell.gauge.instrument(),
             from_room: cell.gauge.from_room,
             supply_oxygen: Quantity::new(supply, 0.3 * cell.vessel.supply_oxygen),
             room_oxygen: 0.209,

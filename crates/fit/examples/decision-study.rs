@@ -7,7 +7,7 @@
 use tightfit_fit::ppm_rise::{
     self, Analyser, MakeUp, PressureDifference, Quantity, Record, RoomAir, Species, Supply, Trace,
 };
-use tightfit_fit::simulate::{DecisionStudy, Decisions, Hold, Random, Rise, Room, evaluate_simulated};
+use tightfit_fit::simulate::{DecisionStudy, Decisions, Random, Rise, Room};
 use tightfit_fit::{Estimate, Samples};
 
 /// Consumer's risk.
@@ -53,7 +53,10 @@ fn cells() -> Vec<(String, Study)> {
         for hours in [0.5, 1.0, 4.0] {
             for wander_k in [0.0, 0.005, 0.01, 0.03] {
                 let name = format!("pressure, {room_name} room, {hours} h, thermometer wanders by {wander_k} K");
-                cells.push((name, Box::new(move |tests| holds(room, hours, wander_k, tests))));
+                cells.push((
+                    name,
+                    Box::new(move |tests| DecisionStudy::of_holds(room, hours, wander_k, RISK, 0..tests)),
+                ));
             }
         }
     }
@@ -64,28 +67,6 @@ fn cells() -> Vec<(String, Study)> {
         }
     }
     cells
-}
-
-/// Holds whose limit is a leak of 5·10⁻⁴ 1/h; the truth is a multiple of it.
-fn holds(room: Room, hours: f64, wander_k: f64, tests: u64) -> DecisionStudy {
-    DecisionStudy::run(|truth_over_limit| {
-        let mut decisions = Decisions::default();
-        for seed in 0..tests {
-            let mut random = Random::new(seed ^ 0xdec1);
-            let mut hold = Hold::ordinary(room, 3600.0 * hours, 5e-4 * truth_over_limit);
-            hold.settling_k = random.uniform(0.0, 0.6);
-            hold.settling_s = random.uniform(300.0, 1200.0);
-            hold.thermometers[0].wander_k = wander_k;
-            hold.thermometers[0].wander_memory_s = 600.0 * 12.0_f64.powf(random.uniform(0.0, 1.0));
-            let simulated = hold.simulate(seed);
-            let settings = hold.settings();
-            let truth = simulated.truth.hourly_leak_rate(settings.reference_pressure_pa);
-            if let Ok(found) = evaluate_simulated(&simulated, &hold, &settings) {
-                decisions.decide(&found.hourly_leak_rate, truth / truth_over_limit, RISK);
-            }
-        }
-        decisions
-    })
 }
 
 /// Runs whose limit is an ingress of 2 ppm/h; the truth is a multiple of it.

@@ -3,9 +3,10 @@
 //! `cargo run --release -p tightfit-fit --example design-study -- [--tests N]`
 #![allow(clippy::print_stdout, reason = "the table is what the program is for")]
 
-use tightfit_fit::design::{Demand, Limited, PlannedThermometer, Rule, SetUp, Trial, forecast};
-use tightfit_fit::pressure_change::{Compliance, Instrument, Settings};
-use tightfit_fit::simulate::{Hold, Random, Room, Weather, study};
+use tightfit_fit::decision::Rule;
+use tightfit_fit::design::{Demand, Limited, SetUp, Trial, forecast};
+use tightfit_fit::pressure_change::Settings;
+use tightfit_fit::simulate::{Hold, Random, Room, study};
 
 /// Leak of the enclosures, 1/h: half of the limit.
 const RATE: f64 = 2.5e-4;
@@ -45,7 +46,7 @@ impl Cell {
     /// Prints a line and gives predicted over simulated expanded uncertainty.
     fn print(&self, name: &str, tests: usize) -> f64 {
         let hold = self.hold();
-        let predicted = forecast(&self.set_up(&hold), &demand(), self.trial());
+        let predicted = forecast(&SetUp::of_hold(&hold), &demand(), self.trial());
         let outcome = study(&hold, &hold.settings(), tests, 50_000, drawn);
         let Some(predicted) = predicted else { return f64::NAN };
         let ratio = predicted.expanded_uncertainty / (RATE * outcome.half_width);
@@ -70,28 +71,6 @@ impl Cell {
         hold.difference_pa = self.difference_pa;
         hold.thermometers[0].wander_k = self.wander_k;
         hold
-    }
-
-    fn set_up(&self, hold: &Hold) -> SetUp {
-        let instrument = |zero, scale, resolution| Instrument { zero, scale, resolution, ..Instrument::default() };
-        SetUp {
-            room: self.room,
-            weather: Weather::ORDINARY,
-            cadence_s: hold.cadence_s,
-            gauge: instrument(hold.gauge_zero_pa, hold.gauge_scale, hold.gauge_resolution_pa),
-            barometer: Some(instrument(hold.barometer_offset_pa, 0.0, hold.barometer_resolution_pa)),
-            thermometers: vec![PlannedThermometer {
-                instrument: instrument(hold.thermometers[0].offset_k, 0.0, hold.thermometers[0].resolution_k),
-                lag_s: None,
-                wander_k: self.wander_k,
-                wander_memory_s: hold.thermometers[0].wander_memory_s,
-            }],
-            vessel: None,
-            compliance: Compliance::Rigid,
-            volume: None,
-            reference_pressure_pa: self.difference_pa,
-            threads: 1,
-        }
     }
 
     fn trial(&self) -> Trial {

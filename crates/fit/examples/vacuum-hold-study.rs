@@ -6,7 +6,7 @@
 use tightfit_fit::Kind;
 use tightfit_fit::simulate::{GaugeModel, LeakFlow, Random, Vessel, VesselStep};
 use tightfit_fit::vacuum_hold::{Record, RoomReference, Settings, evaluate};
-use tightfit_fit::{Samples, ppm_rise::Quantity, pressure_change::Instrument};
+use tightfit_fit::{Samples, ppm_rise::Quantity};
 
 struct Cell {
     name: &'static str,
@@ -31,17 +31,7 @@ fn main() {
 }
 
 fn cells() -> Vec<Cell> {
-    let vessel = Vessel {
-        volume_m3: 0.038,
-        leak: 2e-4,
-        law: LeakFlow::Laminar,
-        exponential: [0.0, 1.0],
-        power_law: 0.0,
-        room_pa: 1e5,
-        warming: 0.0,
-        drift_k_per_h: 0.0,
-        supply_oxygen: 1e-6,
-    };
+    let vessel = Vessel::antechamber(2e-4);
     let gauge = GaugeModel {
         cadence_s: 10.0,
         noise: [0.3, 0.0],
@@ -133,12 +123,7 @@ fn run(cell: &Cell, tests: u64) {
         let record = Record { pressure, gas_temperature: None, room_pressure_pa: vessel.room_pa, restarts_s: &[] };
         let settings = Settings {
             volume_m3: Quantity::new(volume, 0.02 * volume),
-            gauge: Instrument {
-                zero: cell.gauge.zero_pa,
-                scale: cell.gauge.scale,
-                resolution: cell.gauge.resolution_pa,
-                ..Instrument::default()
-            },
+            gauge: cell.gauge.instrument(),
             room: RoomReference::Followed,
             window_s: None,
             pumped_s: None,

@@ -23,6 +23,7 @@ pub mod analyser_check;
 pub mod antechamber;
 pub mod clean_up;
 pub mod clean_up_series;
+pub mod decision;
 pub mod design;
 pub mod diagnose;
 pub mod endurance;
@@ -43,10 +44,12 @@ pub mod vacuum_hold;
 mod estimate;
 mod input;
 mod samples;
+mod window_choice;
 
 pub use estimate::{BudgetLine, Estimate, Kind};
 pub use input::InputError;
 pub use samples::{Samples, SamplesError};
+pub use window_choice::WindowChoice;
 
 /// Runs the examples of the method's document.
 #[cfg(doctest)]

@@ -16,7 +16,7 @@ use std::path::Path;
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 use tightfit_fit::simulate::{
-    Disturbance, Doses, EnduranceRun, GaugeModel, Hold, LeakFlow, Random, RegenerationCell, Rise, Room, SimulatedHold,
+    Disturbance, Doses, EnduranceRun, GaugeModel, Hold, Random, RegenerationCell, Rise, Room, SimulatedHold,
     ThermometerModel, Vessel, VesselStep,
 };
 
@@ -235,17 +235,7 @@ fn clean_up_export() -> Result<String, Box<dyn Error>> {
 
 /// The antechamber of 38 L with its leak.
 fn antechamber() -> Vessel {
-    Vessel {
-        volume_m3: 0.038,
-        leak: 1.5e-3,
-        law: LeakFlow::Laminar,
-        exponential: [0.0, 1.0],
-        power_law: 2e-3,
-        room_pa: 97_300.0,
-        warming: 0.0,
-        drift_k_per_h: 0.1,
-        supply_oxygen: 1e-6,
-    }
+    Vessel { power_law: 2e-3, room_pa: 97_300.0, drift_k_per_h: 0.1, ..Vessel::antechamber(1.5e-3) }
 }
 
 /// The antechamber pumped for a quarter of an hour and held for two hours; its gauge puts out 1 V a decade from 1 Pa at 1 V.

@@ -3,6 +3,7 @@
 use tightfit_fit::{Estimate, Kind};
 use tightfit_quantity::display_number;
 
+use crate::catalogue::Method;
 use crate::method::is_determined;
 use crate::plan::{Limit, Rule};
 
@@ -19,10 +20,14 @@ const ALLOWANCE: f64 = 1.1;
 const LONGEST: f64 = 20.0;
 
 /// Advice where the limit is not met.
-pub(crate) fn fail(limit: &Limit, words: &str) -> String {
+pub(crate) fn fail(limit: &Limit, words: &str, method: &str) -> String {
     if limit.quantity.starts_with("hourly_leak_rate") || limit.quantity.starts_with("leak_") {
         "Look for the leak: gloves and cuffs, window seals, ports, antechamber door, valves; then repeat the test. \
          A series with different boundaries tells where it is."
+            .to_owned()
+    } else if limit.quantity.ends_with("_ingress") && method == Method::PpmRiseSeries.name() {
+        "Begin with what lets the most in: the parts through leaks and through gloves stand with the test. Mend, and \
+         repeat the run that shows it."
             .to_owned()
     } else if limit.quantity.ends_with("_ingress") {
         "Begin with what lets the most in: a series of runs at several pressures (method ppm-rise-series) tells leak \

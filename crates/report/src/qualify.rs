@@ -187,7 +187,14 @@ fn run(
 /// A test as verdicts see it; a series is judged run by run.
 fn judged(outcome: &Outcome) -> Vec<Judged<'_>> {
     let (id, problems) = (outcome.result.id.as_str(), outcome.result.problems.as_slice());
-    let single = Judged { id, run: None, problems, estimates: &outcome.estimates, window_s: outcome.window_s };
+    let single = Judged {
+        id,
+        run: None,
+        method: &outcome.result.method,
+        problems,
+        estimates: &outcome.estimates,
+        window_s: outcome.window_s,
+    };
     let runs = outcome.runs.iter().map(|run| Judged {
         run: Some(&run.name),
         estimates: &run.estimates,

@@ -1,12 +1,13 @@
 //! From an estimate and a limit to a verdict: conformance probability as in JCGM 106:2012, zones as in ISO 14253-1.
 
+use tightfit_fit::decision::{Decision, Found};
 use tightfit_fit::{Estimate, Kind};
 use tightfit_quantity::Unit;
 
 use crate::advice;
 use crate::catalogue::{ResultKind, result_kind};
 use crate::method::is_determined;
-use crate::plan::{Bound, Limit, Plan, Rule};
+use crate::plan::{Bound, Limit, Plan};
 use crate::result::{Overall, Verdict, VerdictResult};
 
 /// A test, or a run of a series, as verdicts see it.
@@ -14,6 +15,8 @@ use crate::result::{Overall, Verdict, VerdictResult};
 pub(crate) struct Judged<'a> {
     pub(crate) id: &'a str,
     pub(crate) run: Option<&'a str>,
+    /// Name of its method.
+    pub(crate) method: &'a str,
     /// Why the test may not be judged.
     pub(crate) problems: &'a [String],
     pub(crate) estimates: &'a [(&'static str, Estimate)],
@@ -68,7 +71,7 @@ fn judge_one(limit: &Limit, test: &Judged<'_>, estimate: &Estimate) -> VerdictRe
     let advice = match verdict {
         Verdict::NotValid => format!("Repeat the test: {}.", test.problems.join("; ")),
         Verdict::Pass => "Nothing further for this limit.".to_owned(),
-        Verdict::Fail => advice::fail(limit, words(limit)),
+        Verdict::Fail => advice::fail(limit, words(limit), test.method),
         Verdict::Undecided => advice::undecided(limit, words(limit), bound, estimate, test.window_s),
     };
     let conformance_probability = is_determined(estimate).then_some(conformance);
@@ -118,31 +121,20 @@ fn decide(limit: &Limit, bound: f64, estimate: &Estimate, conformance: f64) -> V
     if !is_determined(estimate) || !conformance.is_finite() {
         return Verdict::Undecided;
     }
-    let verdict = decide_by_rule(limit, bound, estimate, conformance);
-    // A bound can show that a limit is met, never that it is not.
-    if verdict == Verdict::Fail && estimate.kind != Kind::Estimate {
-        return Verdict::Undecided;
-    }
-    verdict
-}
-
-fn decide_by_rule(limit: &Limit, bound: f64, estimate: &Estimate, conformance: f64) -> Verdict {
-    match limit.rule {
-        Rule::Simple { max_uncertainty } => {
-            // Written so that an uncertainty that is not a number counts as too large.
-            if !(estimate.expanded_uncertainty() <= max_uncertainty * bound.abs()) {
-                return Verdict::Undecided;
-            }
-            let within = match limit.bound {
-                Bound::Max(_) => estimate.value <= bound,
-                Bound::Min(_) => estimate.value >= bound,
-            };
-            if within { Verdict::Pass } else { Verdict::Fail }
-        }
-        Rule::GuardedAcceptance { risk } if conformance >= 1.0 - risk => Verdict::Pass,
-        Rule::GuardedAcceptance { risk } | Rule::GuardedRejection { risk } if conformance <= risk => Verdict::Fail,
-        Rule::GuardedAcceptance { .. } => Verdict::Undecided,
-        Rule::GuardedRejection { .. } => Verdict::Pass,
+    let decision = limit.rule.decide(&Found {
+        conformance_probability: conformance,
+        is_within: match limit.bound {
+            Bound::Max(_) => estimate.value <= bound,
+            Bound::Min(_) => estimate.value >= bound,
+        },
+        expanded_uncertainty: estimate.expanded_uncertainty(),
+        limit: bound,
+    });
+    match decision {
+        Decision::Pass => Verdict::Pass,
+        Decision::Fail if estimate.kind == Kind::Estimate => Verdict::Fail,
+        // A bound can show that a limit is met, never that it is not.
+        Decision::Fail | Decision::Undecided => Verdict::Undecided,
     }
 }
 

@@ -1,27 +1,8 @@
 //! What the reports of simulated tests foretell.
 
 use super::Demand;
+use crate::decision::{Decision, Found};
 use crate::{BudgetLine, Estimate};
-
-/// Decision rule on a limit that must not be exceeded (JCGM 106:2012; the rules of plans).
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Rule {
-    /// Passes when the value is within the limit and the expanded uncertainty at most this share of the limit.
-    Simple {
-        /// Largest expanded uncertainty over the limit.
-        max_uncertainty: f64,
-    },
-    /// Passes when the conformance probability is at least 1 − risk, fails when it is at most the risk.
-    GuardedAcceptance {
-        /// Consumer's risk.
-        risk: f64,
-    },
-    /// Fails when the conformance probability is at most the risk, else passes.
-    GuardedRejection {
-        /// Producer's risk of a single decision.
-        risk: f64,
-    },
-}
 
 /// One report of the evaluation, with its error.
 #[derive(Debug, Clone)]
@@ -74,9 +55,9 @@ impl Forecast {
             expanded_uncertainty_range: [at(0.1), at(0.9)],
             standard_uncertainty: mean(&|r| r.estimate.standard_uncertainty.powi(2)).sqrt(),
             error: mean(&|r| r.error.powi(2)).sqrt(),
-            passes_when_tight: chance(share * demand.limit, Verdict::Pass),
-            passes_at_the_limit: chance(demand.limit, Verdict::Pass),
-            fails_when_leaky: chance(demand.limit / share, Verdict::Fail),
+            passes_when_tight: chance(share * demand.limit, Decision::Pass),
+            passes_at_the_limit: chance(demand.limit, Decision::Pass),
+            fails_when_leaky: chance(demand.limit / share, Decision::Fail),
             smallest_leak: mean(&|r| {
                 let of = &r.estimate.distribution;
                 of.quantile(0.95) - of.quantile(0.05)
@@ -87,49 +68,30 @@ impl Forecast {
     }
 }
 
-/// Probability of a verdict when the truth is `truth`. Every error, in units of the spread reported beside it, is put to
+/// Probability of a decision when the truth is `truth`. Every error, in units of the spread reported beside it, is put to
 /// every report, with either sign: how far off an estimate is in these units hardly depends on how wide its interval
 /// came out. So some thirty records tell a probability as well as some hundred counted verdicts would.
-fn probability(demand: &Demand, reported: &[Reported], truth: f64, wanted: Verdict) -> f64 {
+fn probability(demand: &Demand, reported: &[Reported], truth: f64, wanted: Decision) -> f64 {
     let spreads: Vec<f64> = reported.iter().map(Reported::spread).collect();
     let scores: Vec<f64> = reported.iter().zip(&spreads).map(|(report, spread)| report.error / spread).collect();
     let mut hits = 0;
     for (report, spread) in reported.iter().zip(&spreads) {
         for error in scores.iter().flat_map(|score| [score * spread, -score * spread]) {
-            hits += usize::from(verdict(demand, &report.estimate, truth + error) == wanted);
+            hits += usize::from(decision(demand, &report.estimate, truth + error) == wanted);
         }
     }
     hits as f64 / (2 * reported.len() * reported.len()) as f64
 }
 
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Verdict {
-    Pass,
-    Fail,
-    Undecided,
-}
-
-/// The verdict on an estimate of this shape that came out at `value`.
-fn verdict(demand: &Demand, shape: &Estimate, value: f64) -> Verdict {
-    let limit = demand.limit;
-    let conformance = || {
-        let by = value - shape.value;
-        shape.distribution.shifted(by).probability_at_most_given_not_negative(limit)
-    };
-    match demand.rule {
-        Rule::Simple { max_uncertainty } if shape.expanded_uncertainty() > max_uncertainty * limit => {
-            Verdict::Undecided
-        }
-        Rule::Simple { .. } if value <= limit => Verdict::Pass,
-        Rule::Simple { .. } => Verdict::Fail,
-        Rule::GuardedAcceptance { risk } => match conformance() {
-            probability if probability >= 1.0 - risk => Verdict::Pass,
-            probability if probability <= risk => Verdict::Fail,
-            _ => Verdict::Undecided,
-        },
-        Rule::GuardedRejection { risk } if conformance() <= risk => Verdict::Fail,
-        Rule::GuardedRejection { .. } => Verdict::Pass,
-    }
+/// The decision on an estimate of this shape that came out at `value`.
+fn decision(demand: &Demand, shape: &Estimate, value: f64) -> Decision {
+    let shifted = shape.distribution.shifted(value - shape.value);
+    demand.rule.decide(&Found {
+        conformance_probability: shifted.probability_at_most_given_not_negative(demand.limit),
+        is_within: value <= demand.limit,
+        expanded_uncertainty: shape.expanded_uncertainty(),
+        limit: demand.limit,
+    })
 }
 
 impl Reported {
@@ -161,6 +123,7 @@ fn budget(reported: &[Reported]) -> Vec<BudgetLine> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::decision::Rule;
     use crate::design::Limited;
     use crate::uncertainty::Distribution;
 
@@ -176,8 +139,8 @@ mod tests {
             longest_s: 3600.0,
         };
         let estimate = Estimate::from_distribution(Distribution::normal(0.3, 0.01), Vec::new());
-        assert_eq!(verdict(&demand, &estimate, 1.0 - 0.0165), Verdict::Pass);
-        assert_eq!(verdict(&demand, &estimate, 1.0 - 0.0164), Verdict::Undecided);
-        assert_eq!(verdict(&demand, &estimate, 1.0 + 0.0165), Verdict::Fail);
+        assert_eq!(decision(&demand, &estimate, 1.0 - 0.0165), Decision::Pass);
+        assert_eq!(decision(&demand, &estimate, 1.0 - 0.0164), Decision::Undecided);
+        assert_eq!(decision(&demand, &estimate, 1.0 + 0.0165), Decision::Fail);
     }
 }

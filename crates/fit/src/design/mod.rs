@@ -11,11 +11,13 @@ mod search;
 mod set_up;
 mod trial;
 
-pub use forecast::{Forecast, Rule};
+pub use forecast::Forecast;
 pub use improvement::{Improvement, improvements};
 pub use search::{CurvePoint, Designed, NoDesign, curve, shortest};
 pub use set_up::{Limited, PlannedThermometer, PlannedVessel, SetUp};
 pub use trial::{Trial, forecast, growth_of_the_difference_pa};
+
+use crate::decision::Rule;
 
 /// What is asked of a test.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -83,6 +83,31 @@ const PUMPING_K_PER_PA: f64 = 1e-3;
 const SOME_VOLUME_M3: f64 = 1.0;
 
 impl SetUp {
+    /// The set-up that plans the test which `hold` simulates, with all that its instruments are known to err by. The lags of
+    /// its thermometers are left out, as an evaluation is not told them either.
+    pub fn of_hold(hold: &Hold) -> Self {
+        let Settings { volume, compliance, gauge, barometer, .. } = hold.settings();
+        let thermometer = |model: &ThermometerModel| PlannedThermometer {
+            instrument: Instrument { zero: model.offset_k, resolution: model.resolution_k, ..Instrument::default() },
+            lag_s: None,
+            wander_k: model.wander_k,
+            wander_memory_s: model.wander_memory_s,
+        };
+        Self {
+            room: hold.room,
+            weather: hold.weather,
+            cadence_s: hold.cadence_s,
+            gauge,
+            barometer: Some(barometer),
+            thermometers: hold.thermometers.iter().map(thermometer).collect(),
+            vessel: hold.vessel.map(|model| PlannedVessel { resolution_pa: model.resolution_pa, lag_s: model.lag_s }),
+            compliance,
+            volume,
+            reference_pressure_pa: hold.difference_pa,
+            threads: 1,
+        }
+    }
+
     pub(crate) fn volume_m3(&self) -> f64 {
         self.volume.map_or(SOME_VOLUME_M3, |volume| volume.value_m3)
     }

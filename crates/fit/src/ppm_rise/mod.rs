@@ -26,12 +26,13 @@ pub(crate) mod steady;
 mod summary;
 mod window;
 
+pub use crate::WindowChoice;
 pub use error::PpmRiseError;
 pub use note::Note;
 pub use oxygen_method::{OXYGEN_OF_THE_STANDARD, hourly_leak_rate};
 pub use record::{Analyser, MakeUp, PressureDifference, Quantity, ReadingStatus, Record, RoomAir, Supply, Trace};
 pub use result::{Diagnostics, ModelWeight, Outgassing, PpmRise, RowUse, Series, Species, SpeciesFit};
-pub use settings::{Settings, WindowChoice};
+pub use settings::Settings;
 pub use window::{Window, WindowEnd, WindowStart};
 
 use crate::input::InputError;

@@ -1,6 +1,7 @@
 //! What is known before the data are looked at.
 
 use super::Instrument;
+use crate::WindowChoice;
 
 /// Settings of an evaluation.
 #[derive(Debug, Clone, PartialEq)]
@@ -103,21 +104,6 @@ pub enum LeakLaw {
     Linear,
     /// Q ∝ p_room² − p²: laminar viscous flow at any difference.
     Laminar,
-}
-
-/// Choice of the window.
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub enum WindowChoice {
-    /// Found from the data.
-    #[default]
-    Auto,
-    /// Set by hand: closed interval in seconds on the record's time axis.
-    Set {
-        /// Start in s.
-        from_s: f64,
-        /// End in s.
-        to_s: f64,
-    },
 }
 
 /// A known leak of room air opened during the hold.

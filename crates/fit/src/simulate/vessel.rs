@@ -3,6 +3,7 @@
 //! Pressure and oxygen are carried as amounts; pump, leak, outgassing and backfill are flows of pV.
 
 use super::Random;
+use crate::pressure_change::Instrument;
 
 /// Vessel, leak, walls and room.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -97,7 +98,30 @@ pub struct SimulatedVessel {
 /// Oxygen in the room's air.
 const AIR: f64 = 0.209;
 
+impl GaugeModel {
+    /// What an evaluation is told of the gauge: the uncertainties that its errors are drawn from.
+    pub fn instrument(&self) -> Instrument {
+        Instrument { zero: self.zero_pa, scale: self.scale, resolution: self.resolution_pa, ..Instrument::default() }
+    }
+}
+
 impl Vessel {
+    /// An antechamber of 38 L with clean walls in a room of 1 bar, its leak (at full vacuum, Pa·m³/s) laminar, backfilled
+    /// with gas of 1 ppm of oxygen.
+    pub const fn antechamber(leak: f64) -> Self {
+        Self {
+            volume_m3: 0.038,
+            leak,
+            law: LeakFlow::Laminar,
+            exponential: [0.0, 1.0],
+            power_law: 0.0,
+            room_pa: 1e5,
+            warming: 0.0,
+            drift_k_per_h: 0.0,
+            supply_oxygen: 1e-6,
+        }
+    }
+
     fn leak_at(&self, pressure_pa: f64) -> f64 {
         let x = pressure_pa / self.room_pa;
         self.leak

@@ -1,6 +1,6 @@
 //! What the plan says about a test that is still to be made, as the planning of `fit` wants it.
 
-use tightfit_fit::design::{Demand, Limited, PlannedThermometer, PlannedVessel, Rule as FitRule, SetUp};
+use tightfit_fit::design::{Demand, Limited, PlannedThermometer, PlannedVessel, SetUp};
 use tightfit_fit::pressure_change::Compliance;
 use tightfit_fit::simulate::{Room, Weather};
 use tightfit_ingest::Channel;
@@ -11,7 +11,7 @@ use super::DesignError;
 use crate::catalogue::result_kind;
 use crate::method::pressure_change::{compliance, fit_volume};
 use crate::method::pressure_channels::fit_instrument;
-use crate::plan::{Bound, Instrument, Limit, Plan, RoomClass, Rule, Test};
+use crate::plan::{Bound, Instrument, Limit, Plan, RoomClass, Test};
 
 /// A test and a limit, ready to be planned.
 pub(super) struct Planned<'p> {
@@ -95,11 +95,7 @@ fn demand(plan: &Plan, limit: &Limit, limited: Limited) -> Demand {
     Demand {
         limited,
         limit: unit.map_or(quantity.si(), |unit| unit.from_si(quantity.si())),
-        rule: match limit.rule {
-            Rule::Simple { max_uncertainty } => FitRule::Simple { max_uncertainty },
-            Rule::GuardedAcceptance { risk } => FitRule::GuardedAcceptance { risk },
-            Rule::GuardedRejection { risk } => FitRule::GuardedRejection { risk },
-        },
+        rule: limit.rule,
         producers_risk: plan.design.producers_risk,
         tight_share: plan.design.expected_share,
         longest_s: plan.design.longest_s,

@@ -1,5 +1,6 @@
 //! Limits of acceptance, and checks by eye.
 
+use tightfit_fit::decision::Rule;
 use tightfit_quantity::{Dimension, Quantity};
 
 use crate::limit_set::{LIMIT_SETS, LimitSet};
@@ -29,26 +30,6 @@ pub enum Bound {
     Max(Quantity),
     /// The quantity must be at least this.
     Min(Quantity),
-}
-
-/// Decision rule, see JCGM 106:2012 and ISO 14253-1.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Rule {
-    /// Pass if the value is within the limit, given an uncertainty that is small against it.
-    Simple {
-        /// Largest expanded uncertainty as a share of the limit.
-        max_uncertainty: f64,
-    },
-    /// Pass only if the conformance probability is at least 1 − risk.
-    GuardedAcceptance {
-        /// Consumer's risk.
-        risk: f64,
-    },
-    /// Fail only if the conformance probability is at most the risk.
-    GuardedRejection {
-        /// Producer's risk.
-        risk: f64,
-    },
 }
 
 /// Something that is looked at, not logged.
@@ -93,18 +74,6 @@ impl std::fmt::Display for Bound {
         match self {
             Self::Max(quantity) => write!(f, "max {quantity}"),
             Self::Min(quantity) => write!(f, "min {quantity}"),
-        }
-    }
-}
-
-impl Rule {
-    /// The rule's name in plans.
-    #[must_use]
-    pub fn name(self) -> &'static str {
-        match self {
-            Self::Simple { .. } => "simple",
-            Self::GuardedAcceptance { .. } => "guarded-acceptance",
-            Self::GuardedRejection { .. } => "guarded-rejection",
         }
     }
 }

@@ -20,11 +20,12 @@ use crate::catalogue::{Method, RESULTS};
 pub use design::{DesignPlan, RoomClass};
 pub use enclosure::{Compliance, Enclosure, Glove, Purifier, Room, Supply, is_time_zone};
 pub use instrument::{ClockOffset, Instrument, MadeFor, ZeroCheck};
-pub use limit::{Bound, Check, CheckResult, Limit, Rule};
+pub use limit::{Bound, Check, CheckResult, Limit};
 pub(crate) use mistake::nearest;
 pub use mistake::{Located, Mistake, PlanError};
 pub use section::Measured;
 pub use test::{ColumnPlan, MethodKeys, Moment, ReferenceStep, Required, Run, SuperimposedLeak, Test, Window};
+pub use tightfit_fit::decision::Rule;
 
 use section::{Notebook, Section};
 

@@ -185,7 +185,8 @@ pub enum Judgement {
     CannotTell,
 }
 
-/// Judges a ratio by its 95 % interval.
+/// Judges a ratio of found to expected (1 = as sound gloves) by its 95 % interval: more than sound gloves where all of it
+/// lies above 1, sound where none of it exceeds 10, of an upper bound too; else the data do not tell.
 pub fn judge(ratio: &Estimate) -> Judgement {
     let [low, high] = ratio.interval95;
     match ratio.kind {

@@ -93,7 +93,17 @@ impl Uncertainty {
         Self { terms: Vec::new(), text: "0".to_owned() }
     }
 
-    /// Reads a sum of terms.
+    /// Reads a sum of independent terms, each an amount or a share of the reading, with what it stands for behind it:
+    /// nothing for a standard uncertainty, else `(k=2)`, `(95 %)` or `(limits)`.
+    ///
+    /// ```
+    /// use tightfit_quantity::{Dimension, Uncertainty};
+    ///
+    /// let gauge = Uncertainty::parse("0.5 % of reading (limits) + 2 Pa (k=2)")?;
+    /// // At 1000 Pa: 5 Pa/√3 and 1 Pa.
+    /// assert!((gauge.standard(1000.0, Dimension::Pressure)? - (25.0_f64 / 3.0 + 1.0).sqrt()).abs() < 1e-12);
+    /// # Ok::<(), tightfit_quantity::UncertaintyError>(())
+    /// ```
     ///
     /// # Errors
     /// See [`UncertaintyError`].

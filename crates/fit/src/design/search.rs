@@ -128,7 +128,8 @@ fn best_difference_pa(set_up: &SetUp, rated_pa: Option<f64>, duration_s: f64) ->
     rounded * rated_pa.signum()
 }
 
-/// Expanded uncertainty against duration at a pressure difference, in steps of a factor of 2 around `duration_s`.
+/// Expanded uncertainty against duration at a pressure difference (Pa), in steps of a factor of 2 around `duration_s`.
+/// Durations far beyond the longest of the demand, and those that cannot be evaluated, are left out.
 pub fn curve(
     set_up: &SetUp,
     demand: &Demand,

@@ -48,7 +48,7 @@ pub struct Point {
 }
 
 impl Point {
-    /// A result.
+    /// A result of the day `day` (days on any common scale), value and standard uncertainty in one unit.
     pub fn new(day: f64, value: f64, standard_uncertainty: f64) -> Self {
         Self { day, value, standard_uncertainty }
     }

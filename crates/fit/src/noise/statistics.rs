@@ -48,13 +48,17 @@ pub fn lag1_autocorrelation(values: &[f64]) -> f64 {
     values.windows(2).map(|pair| (pair[0] - mean) * (pair[1] - mean)).sum::<f64>() / total
 }
 
-/// Durbin-Watson statistic Σ(e_i − e_{i−1})²/Σe_i² (no centring).
+/// Durbin-Watson statistic Σ(e_i − e_{i−1})²/Σe_i² (no centring); NaN where all residuals are zero.
+///
+/// J. Durbin, G. S. Watson, Biometrika 37, 409 (1950), from memory.
 pub fn durbin_watson(residuals: &[f64]) -> f64 {
     let total: f64 = residuals.iter().map(|e| e * e).sum();
     residuals.windows(2).map(|pair| (pair[1] - pair[0]).powi(2)).sum::<f64>() / total
 }
 
-/// p-value of the Jarque-Bera test of normality (χ² with two degrees of freedom); 1 for a constant series.
+/// p-value of the Jarque-Bera test of normality (χ² with two degrees of freedom, so for long series); 1 for a constant one.
+///
+/// C. M. Jarque, A. K. Bera, Economics Letters 6, 255 (1980), from memory.
 pub fn jarque_bera_p_value(values: &[f64]) -> f64 {
     let n = values.len() as f64;
     let (mean, _) = mean_and_standard_deviation(values);

@@ -4,7 +4,7 @@ use super::{ReadingStatus, Trace, Window};
 use crate::uncertainty::Distribution;
 use crate::{BudgetLine, Estimate};
 
-/// Oxygen in air as the formula of the standard has it.
+/// Oxygen in air, a mole fraction, as the formula of ISO 10648-2:1994 has it (from memory; air has 0.209).
 pub const OXYGEN_OF_THE_STANDARD: f64 = 0.20;
 
 /// Hourly leak rate in 1/h from two oxygen contents (mole fractions) and the time between them in s:

@@ -45,7 +45,7 @@ impl Distribution {
         }
     }
 
-    /// Distribution with the given (not normalised) density at increasing abscissae, by the trapezoidal rule.
+    /// Distribution with the given (not normalised) density, one for each of the increasing abscissae, by the trapezoidal rule.
     ///
     /// A density that is zero everywhere gives a point at the first abscissa.
     pub fn from_density(x: Vec<f64>, density: &[f64]) -> Self {

@@ -18,12 +18,12 @@ pub struct Propagated {
 }
 
 impl Propagated {
-    /// Standard uncertainty of one output.
+    /// Standard uncertainty of one output, numbered from 0.
     pub fn standard_uncertainty(&self, output: usize) -> f64 {
         self.covariance[output][output].max(0.0).sqrt()
     }
 
-    /// Correlation coefficient of two outputs.
+    /// Correlation coefficient of two outputs, numbered from 0; NaN where one of them has no uncertainty.
     pub fn correlation(&self, first: usize, second: usize) -> f64 {
         self.covariance[first][second] / (self.standard_uncertainty(first) * self.standard_uncertainty(second))
     }

@@ -132,12 +132,17 @@ fn services_and_corrections_are_told() {
     grown(&bench);
     let noted = run(&bench, &["history", "note", "K-12", "--what", "gloves", "--date", "2023-11-01", "both gloves"]);
     assert!(noted.stdout.contains("recorded as entry 7"), "{noted:?}");
+    assert!(!noted.stdout.contains("no results"), "{noted:?}");
+    let misspelt = run(&bench, &["history", "note", "K12", "--what", "gloves", "--date", "2023-11-02"]);
+    assert!(misspelt.stdout.contains("the store holds no results of K12 yet, but of K-12"), "{misspelt:?}");
+    let untested = run(&bench, &["history", "show", "K12"]);
+    assert!(untested.stdout.contains("No results yet") && !untested.stdout.contains("Last results"), "{untested:?}");
     let shown = run(&bench, &["history", "show", "K-12"]);
     assert!(shown.stdout.contains("service, gloves: both gloves (entry 7)"), "{}", shown.stdout);
     let trend = run(&bench, &["history", "trend", "K-12"]);
     assert!(trend.stdout.contains("2023-11-01, gloves (both gloves)"), "{}", trend.stdout);
     let park = run(&bench, &["history", "show"]);
-    assert!(park.stdout.starts_with("1 enclosure, "), "{}", park.stdout);
+    assert!(park.stdout.starts_with("2 enclosures, "), "{}", park.stdout);
 }
 
 #[test]

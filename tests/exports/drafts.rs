@@ -1,13 +1,13 @@
 //! Plans drafted from exports.
 
-use tightfit_ingest::draft;
+use tightfit_ingest::{ReadOptions, draft};
 
-use super::support::{PLAIN, read};
+use super::support::{PLAIN, read, read_with};
 
 #[test]
 fn a_draft_is_a_plan_that_names_what_was_found() {
     let recording = read(PLAIN);
-    let text = draft(&[recording]);
+    let text = draft(&[recording], None);
     let plan: toml::Table = text.parse().unwrap();
     let test = &plan["test"][0];
     assert_eq!(test["method"].as_str(), Some("pressure-change"));
@@ -19,9 +19,44 @@ fn a_draft_is_a_plan_that_names_what_was_found() {
 
 #[test]
 fn open_questions_stand_in_the_draft_with_their_answers() {
-    let text = draft(&[read("Time (s),Oxygen\n1,2\n2,3\n3,4\n")]);
+    let text = draft(&[read("Time (s),Oxygen\n1,2\n2,3\n3,4\n")], None);
     assert!(text.contains("# question, export.csv: oxygen: column 'Oxygen': no unit is written"));
     assert!(text.parse::<toml::Table>().is_ok());
-    let local = draft(&[read(&PLAIN.replace('Z', ""))]);
+    let local = draft(&[read(&PLAIN.replace('Z', ""))], None);
     assert!(local.contains("time_zone = \"UTC\""));
+}
+
+#[test]
+fn the_stated_zone_of_local_times_stands_in_the_draft() {
+    let zone = "Europe/Vienna";
+    let options = ReadOptions { time_zone: Some(zone.into()), ..ReadOptions::default() };
+    let local = draft(&[read_with(&PLAIN.replace('Z', ""), &options)], Some(zone));
+    let plan: toml::Table = local.parse().unwrap();
+    assert_eq!(plan["room"]["time_zone"].as_str(), Some(zone));
+    let utc = draft(&[read_with(PLAIN, &options)], Some(zone));
+    assert!(utc.contains("# time_zone is not needed"), "{utc}");
+}
+
+#[test]
+fn a_draft_of_a_file_whose_dates_are_open_names_the_instruments_of_its_columns_and_how_to_answer() {
+    let open =
+        draft(&[read("time,dP (Pa)\n03/04/2026 09:00,-1000\n03/04/2026 09:01,-999\n03/04/2026 09:02,-998\n")], None);
+    assert!(open.contains("[instruments.gauge]"), "{open}");
+    assert!(open.contains("# time_zone = \"Europe/Vienna\"  # fill in"), "{open}");
+    let answered: String = open.replace("# [test.format]", "[test.format]").replace("# time = \"%d", "time = \"%d");
+    let plan: toml::Table = answered.parse().unwrap();
+    assert_eq!(plan["test"][0]["format"]["time"].as_str(), Some("%d/%m/%Y %H:%M"), "{answered}");
+}
+
+#[test]
+fn two_weeks_of_oxygen_are_drafted_as_a_log_to_diagnose_and_a_night_as_a_rise_with_its_limit() {
+    let log = |hours: u32| {
+        let rows = (0..=24).map(|row| format!("{},0.{row:02}\n", f64::from(row * hours) / 24.0));
+        format!("Time (h),O2 (ppm)\n{}", rows.collect::<String>())
+    };
+    let weeks = draft(&[read(&log(336))], None);
+    assert!(weeks.contains("method = \"operating-log\"") && weeks.contains("tightfit diagnose PLAN"), "{weeks}");
+    let night = draft(&[read(&log(12))], None);
+    assert!(night.contains("method = \"ppm-rise\"") && night.contains("# quantity = \"oxygen_ingress\""), "{night}");
+    assert!(night.contains("\n# or pressure-change, clean-up"), "{night}");
 }

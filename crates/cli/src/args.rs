@@ -59,6 +59,22 @@ pub(crate) enum Format {
     Json,
 }
 
+/// In which form a result is printed.
+#[derive(Debug, Args)]
+pub(crate) struct FormatArgs {
+    /// How the result is printed
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    pub(crate) format: Format,
+}
+
+/// Where local times are at home.
+#[derive(Debug, Args)]
+pub(crate) struct ZoneArgs {
+    /// Zone of local times, for example Europe/Vienna or +02:00
+    #[arg(long, value_name = "ZONE", allow_hyphen_values = true, value_parser = time_zone)]
+    pub(crate) time_zone: Option<String>,
+}
+
 const QUALIFY_HELP: &str = "\
 Examples:
   tightfit qualify plan.toml
@@ -85,9 +101,8 @@ pub(crate) struct QualifyArgs {
     /// Day of the test, where the logs do not tell it (YYYY-MM-DD)
     #[arg(long, value_parser = day, value_name = "DAY", requires = "record")]
     pub(crate) date: Option<jiff::civil::Date>,
-    /// How the result is printed
-    #[arg(long, value_enum, default_value_t = Format::Text)]
-    pub(crate) format: Format,
+    #[command(flatten)]
+    pub(crate) format: FormatArgs,
 }
 
 /// What is written of a qualification.
@@ -152,6 +167,16 @@ pub(crate) struct StoreArgs {
     pub(crate) store: Option<PathBuf>,
 }
 
+/// Where an entry goes, and which one it takes the place of.
+#[derive(Debug, Args)]
+pub(crate) struct EntryArgs {
+    /// Number of the entry that this one takes the place of
+    #[arg(long, value_name = "NUMBER")]
+    pub(crate) corrects: Option<i64>,
+    #[command(flatten)]
+    pub(crate) store: StoreArgs,
+}
+
 #[derive(Debug, Args)]
 #[command(
     after_help = "Examples:\n  tightfit history add dossier\n  tightfit history add dossier --date 2026-05-04 --corrects 17"
@@ -162,11 +187,8 @@ pub(crate) struct HistoryAddArgs {
     /// Day of the test, where the logs do not tell it (YYYY-MM-DD)
     #[arg(long, value_parser = day, value_name = "DAY")]
     pub(crate) date: Option<jiff::civil::Date>,
-    /// Number of the entry that this one takes the place of
-    #[arg(long, value_name = "NUMBER")]
-    pub(crate) corrects: Option<i64>,
     #[command(flatten)]
-    pub(crate) store: StoreArgs,
+    pub(crate) entry: EntryArgs,
 }
 
 #[derive(Debug, Args)]
@@ -183,11 +205,8 @@ pub(crate) struct HistoryNoteArgs {
     /// Day of the service (YYYY-MM-DD); today without it
     #[arg(long, value_parser = day, value_name = "DAY")]
     pub(crate) date: Option<jiff::civil::Date>,
-    /// Number of the entry that this one takes the place of
-    #[arg(long, value_name = "NUMBER")]
-    pub(crate) corrects: Option<i64>,
     #[command(flatten)]
-    pub(crate) store: StoreArgs,
+    pub(crate) entry: EntryArgs,
 }
 
 #[derive(Debug, Args)]
@@ -197,9 +216,8 @@ pub(crate) struct HistoryShowArgs {
     pub(crate) enclosure: Option<String>,
     #[command(flatten)]
     pub(crate) folder: FolderArgs,
-    /// How it is printed
-    #[arg(long, value_enum, default_value_t = Format::Text)]
-    pub(crate) format: Format,
+    #[command(flatten)]
+    pub(crate) format: FormatArgs,
     #[command(flatten)]
     pub(crate) store: StoreArgs,
 }
@@ -219,9 +237,8 @@ pub(crate) struct HistoryTrendArgs {
     /// Day from which forecasts count (YYYY-MM-DD); today without it
     #[arg(long, value_parser = day, value_name = "DAY")]
     pub(crate) today: Option<jiff::civil::Date>,
-    /// How it is printed
-    #[arg(long, value_enum, default_value_t = Format::Text)]
-    pub(crate) format: Format,
+    #[command(flatten)]
+    pub(crate) format: FormatArgs,
     #[command(flatten)]
     pub(crate) store: StoreArgs,
 }
@@ -267,9 +284,8 @@ pub(crate) struct DiagnoseArgs {
     /// Let files lie in this folder too
     #[arg(long, value_name = "DIR")]
     pub(crate) data_root: Option<PathBuf>,
-    /// How the result is printed
-    #[arg(long, value_enum, default_value_t = Format::Text)]
-    pub(crate) format: Format,
+    #[command(flatten)]
+    pub(crate) format: FormatArgs,
 }
 
 const INSPECT_HELP: &str = "\
@@ -287,12 +303,10 @@ pub(crate) struct InspectArgs {
     /// List the lines that were set aside
     #[arg(long)]
     pub(crate) rows: bool,
-    /// Zone of local times, for example Europe/Vienna or +02:00
-    #[arg(long, value_name = "ZONE", allow_hyphen_values = true, value_parser = time_zone)]
-    pub(crate) time_zone: Option<String>,
-    /// How the result is printed
-    #[arg(long, value_enum, default_value_t = Format::Text)]
-    pub(crate) format: Format,
+    #[command(flatten)]
+    pub(crate) zone: ZoneArgs,
+    #[command(flatten)]
+    pub(crate) format: FormatArgs,
 }
 
 const DRAFT_HELP: &str = "\
@@ -308,9 +322,8 @@ pub(crate) struct DraftArgs {
     /// Exports of one test
     #[arg(required = true)]
     pub(crate) files: Vec<PathBuf>,
-    /// Zone of local times, for example Europe/Vienna or +02:00
-    #[arg(long, value_name = "ZONE", allow_hyphen_values = true, value_parser = time_zone)]
-    pub(crate) time_zone: Option<String>,
+    #[command(flatten)]
+    pub(crate) zone: ZoneArgs,
 }
 
 const DESIGN_HELP: &str = "\
@@ -334,9 +347,8 @@ pub(crate) struct DesignArgs {
     pub(crate) plan: PathBuf,
     #[command(flatten)]
     pub(crate) folder: FolderArgs,
-    /// How the design is printed
-    #[arg(long, value_enum, default_value_t = Format::Text)]
-    pub(crate) format: Format,
+    #[command(flatten)]
+    pub(crate) format: FormatArgs,
 }
 
 const RECHECK_HELP: &str = "\
@@ -391,18 +403,16 @@ pub(crate) struct LeakArgs {
     /// Pressure of the room where none is logged, for example "1013 hPa"
     #[arg(long, value_name = "PRESSURE")]
     pub(crate) room_pressure: Option<String>,
-    /// Zone of local times, for example Europe/Vienna or +02:00
-    #[arg(long, value_name = "ZONE", allow_hyphen_values = true, value_parser = time_zone)]
-    pub(crate) time_zone: Option<String>,
+    #[command(flatten)]
+    pub(crate) zone: ZoneArgs,
     /// Start of the window: a time, or a duration after the first row
     #[arg(long, value_name = "MOMENT")]
     pub(crate) from: Option<String>,
     /// End of the window
     #[arg(long, value_name = "MOMENT")]
     pub(crate) to: Option<String>,
-    /// How the result is printed
-    #[arg(long, value_enum, default_value_t = Format::Text)]
-    pub(crate) format: Format,
+    #[command(flatten)]
+    pub(crate) format: FormatArgs,
 }
 
 const CONVERT_HELP: &str = "\

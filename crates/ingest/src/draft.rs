@@ -9,86 +9,133 @@ use crate::question::{Question, Topic};
 use crate::recording::{Recording, TimeBase};
 
 /// A commented plan for a first test from what was found in the exports. It is valid TOML once the lines that say
-/// `fill in` are completed; what could be read needs no line, but is shown so that it can be corrected.
-pub fn draft(recordings: &[Recording]) -> String {
+/// `fill in` are completed; what could be read needs no line, but is shown so that it can be corrected. `time_zone` is the
+/// zone that local times were read in, where one was stated.
+pub fn draft(recordings: &[Recording], time_zone: Option<&str>) -> String {
     let mut plan = String::new();
     // Writing to a string cannot fail.
-    let _ = write_plan(&mut plan, recordings);
+    let _ = write_plan(&mut plan, recordings, time_zone);
     plan
 }
 
-fn write_plan(plan: &mut String, recordings: &[Recording]) -> std::fmt::Result {
-    write_head(plan, recordings)?;
-    write_instruments(plan, recordings)?;
-    write_test(plan, recordings)?;
-    write_limit(plan, recordings)
+fn write_plan(plan: &mut String, recordings: &[Recording], time_zone: Option<&str>) -> std::fmt::Result {
+    let channels = channels(recordings);
+    let method = method(recordings, &channels);
+    write_head(plan, recordings, method)?;
+    write_room(plan, recordings, time_zone)?;
+    write_instruments(plan, &channels)?;
+    write_test(plan, recordings, method)?;
+    write_limit(plan, recordings, method, &channels)
 }
 
-fn write_head(plan: &mut String, recordings: &[Recording]) -> std::fmt::Result {
-    writeln!(
-        plan,
-        "# A plan drafted from {}. Complete the lines that say 'fill in', then qualify it.",
-        names(recordings)
-    )?;
+/// The channels that columns were taken for, whether or not a row of them could be used yet.
+fn channels(recordings: &[Recording]) -> Vec<Channel> {
+    let columns = recordings.iter().flat_map(|recording| &recording.columns);
+    let mut channels: Vec<Channel> = columns.filter_map(|column| column.channel).collect();
+    channels.sort();
+    channels.dedup();
+    channels
+}
+
+/// A log of oxygen or water that is longer is one of work, not of a night with the purifier off, s.
+const LONGEST_RISE_S: f64 = 3.0 * 86_400.0;
+
+/// The method that the channels speak for.
+fn method(recordings: &[Recording], channels: &[Channel]) -> &'static str {
+    let has = |channel| channels.contains(&channel);
+    let contents = has(Channel::Oxygen) || has(Channel::Water);
+    let longest_s = recordings.iter().filter_map(|recording| recording.span_s.map(|(first, last)| last - first));
+    if contents && longest_s.fold(0.0, f64::max) > LONGEST_RISE_S {
+        "operating-log"
+    } else if has(Channel::GaugePressure) || has(Channel::AbsolutePressure) {
+        "pressure-change"
+    } else if has(Channel::AntechamberPressure) {
+        "antechamber"
+    } else if contents {
+        "ppm-rise"
+    } else {
+        "pressure-change"
+    }
+}
+
+/// Other methods that the same kind of log may be for.
+fn alternatives(method: &str, channels: &[Channel]) -> String {
+    let contents = channels.contains(&Channel::Oxygen) || channels.contains(&Channel::Water);
+    let fits: &[&str] = match method {
+        "antechamber" => &["vacuum-hold"],
+        "pressure-change" if !contents => &["vacuum-hold", "make-up"],
+        _ => {
+            &["pressure-change", "ppm-rise", "clean-up", "clean-up-series", "purge-down", "endurance", "operating-log"]
+        }
+    };
+    let others: Vec<&str> = fits.iter().copied().filter(|other| *other != method).collect();
+    others.join(", ")
+}
+
+fn write_head(plan: &mut String, recordings: &[Recording], method: &str) -> std::fmt::Result {
+    let names: Vec<&str> = recordings.iter().map(|recording| recording.file.as_str()).collect();
+    writeln!(plan, "# A plan drafted from {}.", one_line(&names.join(", ")))?;
+    writeln!(plan, "# Keep it beside its files. Complete what says 'fill in' (take the leading # away), then")?;
+    let command = if method == "operating-log" { "diagnose" } else { "qualify" };
+    writeln!(plan, "#   tightfit {command} PLAN")?;
     writeln!(plan, "tightfit = 1\n")?;
     writeln!(plan, "[enclosure]")?;
-    writeln!(plan, "id = \"K-12\"                                  # fill in: the name on its plate")?;
-    writeln!(
-        plan,
-        "# volume = {{ value = \"0.92 m3\", uncertainty = \"2 %\" }}   # fill in: gas volume, gloves included"
-    )?;
-    writeln!(plan, "gas = \"argon\"                                # fill in: or nitrogen, helium, air")?;
-    writeln!(
-        plan,
-        "# rated_pressure = [\"-1500 Pa\", \"1500 Pa\"]   # fill in: the maker's rating; never test beyond it"
-    )?;
-    writeln!(
-        plan,
-        "# compliance = \"0 L/Pa\"                    # fill in: so, where rigid covers closed the glove ports"
-    )?;
-    writeln!(
-        plan,
-        "# stiffness_check = {{ injected = \"1.00 L\", rise = \"51 Pa\" }}   # or so, from room air pushed in\n"
-    )?;
-    writeln!(plan, "[room]                                       # used where no channel is logged")?;
+    writeln!(plan, "id = \"unnamed\"                # fill in: the name on its plate")?;
+    writeln!(plan, "gas = \"argon\"                 # fill in: or nitrogen, helium, air")?;
+    for (key, remark) in [
+        ("volume = { value = \"0.92 m3\", uncertainty = \"2 %\" }", "fill in: gas volume, gloves included"),
+        ("rated_pressure = [\"-1500 Pa\", \"1500 Pa\"]", "fill in: the maker's rating; never test beyond it"),
+        ("compliance = \"0 L/Pa\"", "fill in: so, where rigid covers closed the glove ports;"),
+        ("stiffness_check = { injected = \"1.00 L\", rise = \"51 Pa\" }", "or so, from room air pushed in"),
+    ] {
+        writeln!(plan, "# {key}   # {remark}")?;
+    }
+    writeln!(plan)
+}
+
+fn write_room(plan: &mut String, recordings: &[Recording], time_zone: Option<&str>) -> std::fmt::Result {
+    writeln!(plan, "[room]                         # used where no channel is logged")?;
     for (channel, line) in [
         (Channel::RoomPressure, "pressure = \"1013 hPa\""),
         (Channel::RoomTemperature, "temperature = \"22 °C\""),
         (Channel::RoomRelativeHumidity, "relative_humidity = \"42 %\""),
     ] {
-        let logged = recordings.iter().find(|recording| recording.series(channel).is_some());
-        match logged {
-            Some(recording) => writeln!(plan, "# {channel} is logged in {}", recording.file)?,
+        let logs = |recording: &&Recording| recording.columns.iter().any(|column| column.channel == Some(channel));
+        match recordings.iter().find(logs) {
+            Some(recording) => writeln!(plan, "# {channel} is logged in {}", one_line(&recording.file))?,
             None => writeln!(plan, "# {line}   # fill in")?,
         }
     }
-    let zone_open =
-        recordings.iter().any(|recording| recording.questions.iter().any(|question| question.topic == Topic::TimeZone));
-    let zone = if zone_open {
-        "time_zone = \"UTC\"                            # fill in: the exports are in local time of this zone, e.g. \"Europe/Vienna\""
-    } else {
-        "# time_zone = \"Europe/Vienna\"                # not needed: no export is in local time"
+    let asks = |topic: &Topic| {
+        recordings.iter().any(|recording| recording.questions.iter().any(|question| question.topic == *topic))
     };
-    writeln!(plan, "{zone}\n")
+    // The stated zone counts for exports in local time alone.
+    let stated = time_zone.filter(|name| {
+        let is_so = |recording: &Recording| matches!(&recording.time_base, TimeBase::Dated { zone } if zone == name);
+        recordings.iter().any(is_so)
+    });
+    match stated {
+        Some(zone) => writeln!(plan, "time_zone = {}   # as stated; the exports are in local time\n", quoted(zone)),
+        None if asks(&Topic::TimeZone) => {
+            writeln!(plan, "# The exports are in local time, read as UTC until their zone is stated.")?;
+            writeln!(plan, "time_zone = \"UTC\"              # fill in: for example \"Europe/Vienna\"\n")
+        }
+        None if asks(&Topic::Time) => {
+            writeln!(plan, "# time_zone = \"Europe/Vienna\"  # fill in, where the exports are in local time\n")
+        }
+        None => writeln!(plan, "# time_zone is not needed: no export is in local time\n"),
+    }
 }
 
-fn names(recordings: &[Recording]) -> String {
-    recordings.iter().map(|recording| recording.file.as_str()).collect::<Vec<_>>().join(", ")
-}
-
-fn write_instruments(plan: &mut String, recordings: &[Recording]) -> std::fmt::Result {
-    let mut channels: Vec<Channel> =
-        recordings.iter().flat_map(|recording| recording.series.iter().map(|series| series.channel)).collect();
-    channels.sort();
-    channels.dedup();
-    for channel in channels.iter().filter_map(|channel| instrument(*channel)) {
-        let (name, resolution, uncertainty) = channel;
+fn write_instruments(plan: &mut String, channels: &[Channel]) -> std::fmt::Result {
+    for instrument in channels.iter().filter_map(|channel| instrument(*channel)) {
+        let Instrument { name, resolution, uncertainty, response } = instrument;
         writeln!(plan, "[instruments.{name}]")?;
-        writeln!(
-            plan,
-            "# resolution = \"{resolution}\"                    # fill in: last digit of the display or export"
-        )?;
+        writeln!(plan, "# resolution = \"{resolution}\"        # fill in: last digit of the display or export")?;
         writeln!(plan, "# uncertainty = \"{uncertainty}\"   # fill in: from the certificate")?;
+        if !response.is_empty() {
+            writeln!(plan, "# response = \"{response}\"        # fill in: how fast it follows, from its papers")?;
+        }
         writeln!(plan, "# serial = \"…\"")?;
         writeln!(plan, "# calibrated = 2026-01-31")?;
         writeln!(plan, "# due = 2027-01-31\n")?;
@@ -96,42 +143,42 @@ fn write_instruments(plan: &mut String, recordings: &[Recording]) -> std::fmt::R
     Ok(())
 }
 
-/// Name, resolution and uncertainty to start from.
-fn instrument(channel: Channel) -> Option<(&'static str, &'static str, &'static str)> {
-    match channel {
-        Channel::GaugePressure => Some(("gauge", "1 Pa", "0.5 % of reading (limits) + 2 Pa")),
-        Channel::RoomPressure => Some(("barometer", "10 Pa", "30 Pa (k=2)")),
-        Channel::GasTemperature => Some(("thermometer", "0.1 K", "0.2 K (k=2)")),
-        Channel::Oxygen => Some(("oxygen_analyser", "0.1 ppm", "4 % of reading")),
-        Channel::Water => Some(("water_analyser", "0.1 ppm", "5 % of reading")),
-        _ => None,
-    }
+/// Name, and figures to start from.
+struct Instrument {
+    name: &'static str,
+    resolution: &'static str,
+    uncertainty: &'static str,
+    /// Empty where nobody needs to state it.
+    response: &'static str,
 }
 
-fn write_test(plan: &mut String, recordings: &[Recording]) -> std::fmt::Result {
-    let has = |channel| recordings.iter().any(|recording: &Recording| recording.series(channel).is_some());
-    let method = if has(Channel::GaugePressure) || has(Channel::AbsolutePressure) {
-        "pressure-change"
-    } else if has(Channel::AntechamberPressure) {
-        "antechamber"
-    } else if has(Channel::Oxygen) || has(Channel::Water) {
-        "ppm-rise"
-    } else {
-        "pressure-change"
+fn instrument(channel: Channel) -> Option<Instrument> {
+    let (name, resolution, uncertainty, response) = match channel {
+        Channel::GaugePressure => ("gauge", "1 Pa", "0.5 % of reading (limits) + 2 Pa", ""),
+        Channel::RoomPressure => ("barometer", "10 Pa", "30 Pa (k=2)", ""),
+        Channel::GasTemperature => ("thermometer", "0.1 K", "0.2 K (k=2)", ""),
+        Channel::Oxygen => ("oxygen_analyser", "0.1 ppm", "4 % of reading", "t90 20 s"),
+        Channel::Water => ("water_analyser", "0.1 ppm", "5 % of reading", "t90 120 s"),
+        _ => return None,
     };
+    Some(Instrument { name, resolution, uncertainty, response })
+}
+
+fn write_test(plan: &mut String, recordings: &[Recording], method: &str) -> std::fmt::Result {
     writeln!(plan, "[[test]]")?;
     writeln!(plan, "id = \"first\"")?;
-    writeln!(plan, "method = \"{method}\"                   # by the channels found; see the list of methods")?;
+    writeln!(plan, "method = \"{method}\"   # by the channels found")?;
+    writeln!(plan, "# or {}", alternatives(method, &channels(recordings)))?;
     let files: Vec<String> = recordings.iter().map(|recording| quoted(&recording.file)).collect();
     writeln!(plan, "files = [{}]", files.join(", "))?;
     if method == "pressure-change" {
         writeln!(
             plan,
-            "# reference_pressure = \"-1000 Pa\"            # fill in: the difference of pressure the result is stated at"
+            "# reference_pressure = \"-1000 Pa\"   # fill in: where the leak rate is stated, against the room"
         )?;
     }
     write_window(plan, recordings)?;
-    writeln!(plan, "\n[test.columns]                               # as recognised; correct what is wrong")?;
+    writeln!(plan, "\n[test.columns]                 # as recognised; correct what is wrong")?;
     for recording in recordings {
         let file = if recordings.len() > 1 { format!(", file = {}", quoted(&recording.file)) } else { String::new() };
         for column in
@@ -146,7 +193,7 @@ fn write_test(plan: &mut String, recordings: &[Recording]) -> std::fmt::Result {
                 .unwrap_or_default();
             let place = if column.header.is_empty() { column.position.to_string() } else { quoted(&column.header) };
             let instrument =
-                instrument(channel).map(|(name, ..)| format!(", instrument = \"{name}\"")).unwrap_or_default();
+                instrument(channel).map(|known| format!(", instrument = \"{}\"", known.name)).unwrap_or_default();
             writeln!(plan, "{channel} = {{ column = {place}{unit}{instrument}{file} }}")?;
         }
         for question in recording.questions.iter().filter(|question| question.topic != Topic::TimeZone) {
@@ -156,10 +203,14 @@ fn write_test(plan: &mut String, recordings: &[Recording]) -> std::fmt::Result {
     writeln!(plan)
 }
 
-/// The question as a comment, its answer as a line to uncomment.
+/// The question as a comment, its answer as lines to uncomment. They stand in the section of the columns already.
 fn write_question(plan: &mut String, file: &str, question: &Question) -> std::fmt::Result {
     writeln!(plan, "# question, {}: {}", one_line(file), one_line(&question.text))?;
-    writeln!(plan, "#   {}", one_line(&question.answer))
+    for line in question.plan_lines().iter().filter(|line| *line != "[test.columns]") {
+        let mark = if line.starts_with('#') { "" } else { "# " };
+        writeln!(plan, "{mark}{}", one_line(line))?;
+    }
+    Ok(())
 }
 
 fn write_window(plan: &mut String, recordings: &[Recording]) -> std::fmt::Result {
@@ -185,13 +236,21 @@ fn write_window(plan: &mut String, recordings: &[Recording]) -> std::fmt::Result
     }
 }
 
-fn write_limit(plan: &mut String, recordings: &[Recording]) -> std::fmt::Result {
+fn write_limit(plan: &mut String, recordings: &[Recording], method: &str, channels: &[Channel]) -> std::fmt::Result {
+    let of_species = |oxygen, water| if channels.contains(&Channel::Oxygen) { oxygen } else { water };
+    let (quantity, max) = match method {
+        "antechamber" => ("residual_oxygen", "20 ppm"),
+        "ppm-rise" => (of_species("oxygen_ingress", "water_ingress"), "15 ppm/h"),
+        // A diagnosis finds causes and judges no limit.
+        "operating-log" => return Ok(()),
+        _ => ("hourly_leak_rate", "5e-4 1/h"),
+    };
     if recordings.is_empty() {
         return Ok(());
     }
-    writeln!(plan, "# [[limit]]                                  # fill in: the customer's limit, with its source")?;
-    writeln!(plan, "# quantity = \"hourly_leak_rate\"")?;
-    writeln!(plan, "# max = \"5e-4 1/h\"")?;
+    writeln!(plan, "# [[limit]]                    # fill in: the customer's limit, with its source")?;
+    writeln!(plan, "# quantity = \"{quantity}\"")?;
+    writeln!(plan, "# max = \"{max}\"")?;
     writeln!(plan, "# rule = \"guarded-acceptance\"")?;
     writeln!(plan, "# risk = \"5 %\"")?;
     writeln!(plan, "# source = \"…\"")

@@ -12,7 +12,7 @@ pub struct Question {
     pub topic: Topic,
     /// The question, place first.
     pub text: String,
-    /// Plan text that answers it, ready to paste (may offer several lines to choose from).
+    /// Plan text that answers it in one line: section, key and remarks, as a sentence can hold them.
     pub answer: String,
     /// Whether the readings concerned were left out (`true`) or read with the stated assumption (`false`).
     pub blocking: bool,
@@ -35,7 +35,33 @@ pub enum Topic {
     Layout,
 }
 
+/// Longest line of an answer as it stands in a plan, where it can be broken.
+const WIDTH: usize = 66;
+
 impl Question {
+    /// The answer as it stands in a plan: the section on a line of its own, the key below it, then what else to know, as
+    /// comments.
+    pub fn plan_lines(&self) -> Vec<String> {
+        let mut parts = self.answer.split("   # ");
+        let answer = parts.next().unwrap_or_default();
+        let section = answer.find("] ").filter(|_| answer.starts_with('['));
+        let mut lines = match section {
+            Some(end) => vec![answer[..=end].to_owned(), answer[end + 2..].to_owned()],
+            None => vec![answer.to_owned()],
+        };
+        for remark in parts {
+            let mut line = "#".to_owned();
+            for word in remark.split_whitespace() {
+                if line.chars().count() + 1 + word.chars().count() > WIDTH {
+                    lines.push(std::mem::replace(&mut line, "#".to_owned()));
+                }
+                line = format!("{line} {word}");
+            }
+            lines.push(line);
+        }
+        lines
+    }
+
     /// Whether the question must be answered before `channel` can be used.
     pub fn concerns(&self, channel: Channel) -> bool {
         match self.topic {

@@ -33,7 +33,7 @@ pub(crate) fn run(args: &DesignArgs) -> io::Result<Exit> {
             }
         }
     }
-    match args.format {
+    match args.format.format {
         Format::Json => output::json(&designed)?,
         Format::Text => output::result(&text::design(&designed, output::paint()))?,
     }

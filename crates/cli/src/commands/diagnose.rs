@@ -42,7 +42,7 @@ pub(crate) fn run(args: &DiagnoseArgs) -> io::Result<Exit> {
             }
         }
     }
-    match args.format {
+    match args.format.format {
         Format::Json => output::json(&diagnosed.result)?,
         Format::Text => output::result(&text::diagnosis(&diagnosed.result, output::paint()))?,
     }

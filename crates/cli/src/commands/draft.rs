@@ -9,7 +9,7 @@ use crate::exit::Exit;
 use crate::output;
 
 pub(crate) fn run(args: &DraftArgs) -> io::Result<Exit> {
-    let options = ReadOptions { time_zone: args.time_zone.clone(), ..ReadOptions::default() };
+    let options = ReadOptions { time_zone: args.zone.time_zone.clone(), ..ReadOptions::default() };
     let mut recordings = Vec::new();
     for path in &args.files {
         match read(path, &options) {
@@ -20,6 +20,6 @@ pub(crate) fn run(args: &DraftArgs) -> io::Result<Exit> {
             }
         }
     }
-    output::result(&draft(&recordings))?;
+    output::result(&draft(&recordings, args.zone.time_zone.as_deref()))?;
     Ok(Exit::Pass)
 }

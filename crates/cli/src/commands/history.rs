@@ -7,8 +7,8 @@ use jiff::civil::Date;
 use tightfit_history::{Added, NewEntry, Store};
 use tightfit_report::Qualified;
 use tightfit_report::history::{
-    EntryOptions, HistoryError, dossier_entry, earlier_text, follow, history_csv, park, park_text, qualification_entry,
-    service_entry, show_text, store_path, trend_text, write_enclosure, write_park, write_tables,
+    EntryOptions, HistoryError, dossier_entry, earlier_text, follow, history_csv, likely_meant, park, park_text,
+    qualification_entry, service_entry, show_text, store_path, trend_text, write_enclosure, write_park, write_tables,
 };
 
 use crate::args::{
@@ -44,16 +44,21 @@ pub(super) fn refuse(error: &HistoryError) -> Exit {
 }
 
 fn add(args: &HistoryAddArgs) -> Outcome {
-    let options = EntryOptions { day: args.date, corrects: args.corrects };
+    let options = EntryOptions { day: args.date, corrects: args.entry.corrects };
     let entry = dossier_entry(&args.dossier, &options)?;
-    add_entry(args.store.store.as_deref(), &entry)
+    add_entry(args.entry.store.store.as_deref(), &entry)
 }
 
 fn note(args: &HistoryNoteArgs) -> Outcome {
-    let options = EntryOptions { day: None, corrects: args.corrects };
+    let options = EntryOptions { day: None, corrects: args.entry.corrects };
     let day = args.date.unwrap_or_else(today);
     let entry = service_entry(&args.enclosure, &args.what, &args.note, day, &options);
-    add_entry(args.store.store.as_deref(), &entry)
+    let store = args.entry.store.store.as_deref();
+    let text = add_entry(store, &entry)?;
+    let meant = likely_meant(&Store::open(&store_path(store)?)?, &args.enclosure)?;
+    let enclosure = &args.enclosure;
+    Ok(meant
+        .map_or(text.clone(), |name| format!("{text}  the store holds no results of {enclosure} yet, but of {name}\n")))
 }
 
 fn add_entry(store: Option<&Path>, entry: &NewEntry) -> Outcome {
@@ -73,13 +78,13 @@ fn show(args: &HistoryShowArgs) -> Outcome {
         if let Some(out) = &args.folder.out {
             told(&write_enclosure(&report, out, args.folder.replace)?);
         }
-        return Ok(text_or_json(args.format, &report, || show_text(&report)));
+        return Ok(text_or_json(args.format.format, &report, || show_text(&report)));
     }
     let lines = park(&store, today())?;
     if let Some(out) = &args.folder.out {
         told(&write_park(&store, today(), out, args.folder.replace)?);
     }
-    Ok(text_or_json(args.format, &lines, || park_text(&lines)))
+    Ok(text_or_json(args.format.format, &lines, || park_text(&lines)))
 }
 
 fn trend(args: &HistoryTrendArgs) -> Outcome {
@@ -87,7 +92,7 @@ fn trend(args: &HistoryTrendArgs) -> Outcome {
     if let Some(out) = &args.folder.out {
         told(&write_enclosure(&report, out, args.folder.replace)?);
     }
-    Ok(text_or_json(args.format, &report, || trend_text(&report, args.quantity.as_deref())))
+    Ok(text_or_json(args.format.format, &report, || trend_text(&report, args.quantity.as_deref())))
 }
 
 fn export(args: &HistoryExportArgs) -> Outcome {

@@ -11,7 +11,7 @@ use crate::exit::Exit;
 use crate::output;
 
 pub(crate) fn run(args: &InspectArgs) -> io::Result<Exit> {
-    let options = ReadOptions { time_zone: args.time_zone.clone(), ..ReadOptions::default() };
+    let options = ReadOptions { time_zone: args.zone.time_zone.clone(), ..ReadOptions::default() };
     let mut files = Vec::new();
     let mut all_read = true;
     for path in &args.files {
@@ -23,7 +23,7 @@ pub(crate) fn run(args: &InspectArgs) -> io::Result<Exit> {
             }
         }
     }
-    match args.format {
+    match args.format.format {
         Format::Json => output::json(&Inspection { schema: INSPECT_SCHEMA, files })?,
         Format::Text => output::result(&as_text(&files, args.rows))?,
     }

@@ -19,12 +19,12 @@ pub(crate) fn run(args: &LeakArgs) -> io::Result<Exit> {
         max: args.max.clone(),
         compliance: args.compliance.clone(),
         room_pressure: args.room_pressure.clone(),
-        time_zone: args.time_zone.clone(),
+        time_zone: args.zone.time_zone.clone(),
         from: args.from.clone(),
         to: args.to.clone(),
     };
     match qualify_by_flags(&flags) {
-        Ok(qualified) => qualify::print(&qualified, args.format),
+        Ok(qualified) => qualify::print(&qualified, args.format.format),
         Err(QualifyError::Plan(error)) => Ok(refuse(&error)),
         Err(error) => Ok(qualify::refuse(&error)),
     }

@@ -31,7 +31,7 @@ pub(crate) fn run(args: &QualifyArgs) -> io::Result<Exit> {
     {
         return Ok(exit);
     }
-    let exit = print(&qualified, args.format)?;
+    let exit = print(&qualified, args.format.format)?;
     match recorded {
         Some(Ok(text)) => text.lines().for_each(output::remark),
         Some(Err(error)) => return Ok(super::history::refuse(&error)),

@@ -392,3 +392,16 @@ pub(super) fn date(number: f64) -> Date {
 }
 
 const EPOCH: Date = jiff::civil::date(1970, 1, 1);
+
+/// The enclosure that is likely meant where the store holds no results under a name, but some under one that is spelt alike.
+///
+/// # Errors
+/// Those of the store.
+pub fn likely_meant(store: &Store, enclosure: &str) -> Result<Option<String>, HistoryError> {
+    let mut tested = store.summaries()?;
+    tested.retain(|summary| summary.qualifications > 0);
+    if tested.iter().any(|summary| summary.enclosure == enclosure) {
+        return Ok(None);
+    }
+    Ok(nearest(enclosure, tested.iter().map(|summary| summary.enclosure.as_str())))
+}

@@ -15,7 +15,7 @@ use tightfit_history::{EntryId, Store, StoreError};
 
 use crate::write::{Existing, NewFile, WriteError, write_folder};
 
-pub use follow::{Compared, Followed, HISTORY_SCHEMA, HistoryReport, follow};
+pub use follow::{Compared, Followed, HISTORY_SCHEMA, HistoryReport, follow, likely_meant};
 pub use record::{dossier_entry, qualification_entry, service_entry};
 pub use table::history_csv;
 pub use words::{earlier_text, park_text, show_text, trend_text};

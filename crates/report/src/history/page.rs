@@ -155,9 +155,12 @@ pub(super) fn render_park(lines: &[ParkLine], today: Date) -> String {
     )
 }
 
-/// What a dossier says of the results before.
+/// What a dossier says of the results before; nothing where there are none.
 pub(crate) fn earlier(report: &HistoryReport) -> Markup {
     let judged = report.quantities.iter().filter(|followed| is_shown(followed, None) && followed.results.len() > 1);
+    if judged.clone().next().is_none() {
+        return Markup::default();
+    }
     html! {
         section.sheet aria-labelledby="earlier" {
             header { p.kind { "Requalification" } h2 #earlier { "Against earlier results" } }

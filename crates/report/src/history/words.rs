@@ -22,6 +22,10 @@ pub fn show_text(report: &HistoryReport) -> String {
     for entry in &report.entries {
         paragraph(&mut out, &format!("  {}", entry.day), INDENT, &entry_words(entry));
     }
+    if report.quantities.is_empty() {
+        out.push_str("\nNo results yet: tightfit qualify PLAN --record, or tightfit history add DOSSIER\n");
+        return out;
+    }
     out.push_str("\nLast results\n");
     for followed in &report.quantities {
         paragraph(&mut out, "", 2, &heading(followed));

@@ -29,7 +29,7 @@ pub fn inspection(file: &InspectedFile) -> String {
     for question in &file.recording.questions {
         paragraph(&mut out, "  QUESTION", INDENT, &question.text);
         // The answer is to be pasted, so it keeps its lines.
-        for line in question.answer.lines() {
+        for line in question.plan_lines() {
             out.push_str(&format!("{:INDENT$}{line}\n", ""));
         }
     }

@@ -53,3 +53,23 @@ fn zeros_that_a_power_loss_left_are_set_aside() {
     let recording = read(&text);
     assert_eq!(rows(&recording), (7, 6, 1));
 }
+
+#[test]
+fn a_last_row_cut_in_its_midst_is_set_aside_and_one_without_a_line_end_is_used() {
+    let rows_of =
+        |end: &str| format!("Time (s);dP (Pa);T (°C);bar (hPa)\n0;-900;21.5;984.1\n1;-899;21.5;984.1\n2;-898;{end}");
+    let recording = read(&rows_of("21"));
+    assert_eq!(rows(&recording), (3, 2, 1));
+    let aside = &recording.account.by_reason()[0];
+    assert_eq!((aside.reason.to_string(), aside.lines.as_slice()), ("last row, cut short".to_owned(), [4].as_slice()));
+    assert_eq!(rows(&read(&rows_of("21.5;984.1"))), (3, 3, 0));
+    // A row that the logger ended itself lacks what it lacks.
+    assert_eq!(rows(&read(&rows_of("21.5\n"))), (3, 3, 0));
+}
+
+#[test]
+fn a_last_line_of_a_megabyte_is_set_aside() {
+    let readings: String = (0..20_000).map(|second| format!("{second},-{}\n", 900 - second % 7)).collect();
+    let recording = read(&format!("Time (s),dP (Pa)\n{readings}{}\n", "9".repeat(1 << 20)));
+    assert_eq!(recording.account.rows_used(), 20_000);
+}

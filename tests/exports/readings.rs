@@ -101,6 +101,13 @@ fn a_sensor_that_stands_still_is_pointed_out() {
 }
 
 #[test]
+fn readings_below_the_reporting_limit_do_not_stand_still() {
+    let reading = |i: i32| if (100..200).contains(&i) && i != 100 { "<0.1".into() } else { format!("0.{}", 1 + i % 7) };
+    let rows: String = (0..300).map(|i| format!("{i};{}\n", reading(i))).collect();
+    assert!(read(&format!("Time (s);O2 (ppm)\n{rows}")).stuck.is_empty());
+}
+
+#[test]
 fn a_settled_coarse_reading_does_not_stand_still() {
     let text: String = std::iter::once("Time (s);O2 (ppm)\n".to_owned())
         .chain((0..300).map(|i| format!("{i};{:.0}\n", 10.0 * (-f64::from(i) / 40.0).exp())))

@@ -32,6 +32,8 @@ pub enum RowReason {
     SameTime,
     /// A record with a quote that never closes.
     UnclosedQuote,
+    /// The last row, which ends in mid-row.
+    CutShort,
     /// The time waits for an answer; see the recording's questions.
     TimeOpen,
     /// A row of another kind, by the mark in its first column.
@@ -55,6 +57,7 @@ impl fmt::Display for RowReason {
             Self::Duplicate => f.write_str("duplicate of an earlier row"),
             Self::SameTime => f.write_str("same time as an earlier row, other readings"),
             Self::UnclosedQuote => f.write_str("quote never closed"),
+            Self::CutShort => f.write_str("last row, cut short"),
             Self::TimeOpen => f.write_str("time waits for the answer to a question"),
             Self::OtherKind(kind) => write!(f, "row of another kind ({kind})"),
             Self::OtherQuantity(name) => write!(f, "reading of another quantity ({name})"),

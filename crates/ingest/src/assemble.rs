@@ -546,7 +546,11 @@ fn longest_stuck_run(series: &Series) -> Option<Stuck> {
     let mut start = 0;
     let mut changes = 0usize;
     for i in 1..=series.len() {
-        if i == series.len() || series.value[i].to_bits() != series.value[start].to_bits() {
+        // What lies below the reporting limit shows that limit, as often as it likes.
+        let as_before = |i: usize| {
+            series.value[i].to_bits() == series.value[start].to_bits() && series.status_at(i) == series.status_at(start)
+        };
+        if i == series.len() || !as_before(i) {
             if i - start > longest.1 && series.status_at(start) == Status::Measured {
                 longest = (start, i - start);
             }

@@ -2,11 +2,12 @@
 
 use std::thread;
 
-use memchr::{memchr, memchr_iter};
+use memchr::{memchr, memchr_iter, memrchr2};
 
 use crate::account::RowReason;
 use crate::assign::Assigned;
 use crate::cell::{self, Cell};
+use crate::dialect;
 use crate::number::NumberStyle;
 use crate::recording::CellCount;
 use crate::records::{Record, Records, Splitter, text_of};
@@ -151,6 +152,7 @@ impl CellCount {
 
 /// Read all rows of `body`, whose first line is `first_line` (1 = first of the file).
 pub(crate) fn read(body: &[u8], first_line: u64, job: &Job) -> Rows {
+    let (body, is_cut) = without_cut_row(body, job.splitter);
     let pieces = pieces(body, job);
     let mut parts: Vec<Rows> = if pieces.len() == 1 {
         vec![read_piece(pieces[0], job)]
@@ -171,7 +173,23 @@ pub(crate) fn read(body: &[u8], first_line: u64, job: &Job) -> Rows {
     for part in parts {
         rows.append(part);
     }
+    if is_cut {
+        rows.aside.push((RowReason::CutShort, rows.line_count as u32 + 1));
+    }
     rows
+}
+
+/// The body without its last row where that ends in mid-row: no line end, and fewer fields than the others have. Its last
+/// number may have lost digits, and would be taken for a reading.
+fn without_cut_row(body: &[u8], splitter: Splitter) -> (&[u8], bool) {
+    let Some(end) = memrchr2(b'\n', b'\r', body).map(|at| at + 1).filter(|end| *end < body.len()) else {
+        return (body, false);
+    };
+    let mut last = Record::default();
+    let is_row = Records::new(&body[end..], 1, splitter).read(&mut last)
+        && last.fields.len() > 1
+        && last.fields.iter().any(|field| dialect::look(field).is_value());
+    if is_row && last.fields.len() < splitter.usual_fields { (&body[..end], true) } else { (body, false) }
 }
 
 /// Pieces for the threads; one piece where a quoted field may run over a line end.

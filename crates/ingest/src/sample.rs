@@ -43,7 +43,9 @@ pub(crate) fn spread(text: &[u8], from: usize) -> Vec<&[u8]> {
         .filter_map(|at| {
             let piece = &rest[at..(at + SPREAD_BYTES).min(rest.len())];
             let start = piece.iter().position(|byte| matches!(byte, b'\n' | b'\r'))? + 1;
-            Some(whole_lines(&piece[start..], SPREAD_BYTES - start - 1))
+            let lines = &piece[start..];
+            // The last line of the piece is cut; a line end may also be the last byte of it.
+            Some(whole_lines(lines, lines.len().saturating_sub(1)))
         })
         .collect()
 }

@@ -226,8 +226,10 @@ pub(super) fn nearest(text: &str) -> Option<String> {
     let length = text.chars().count();
     let most = |name: &str| 1 + name.chars().count() / 4;
     candidates
-        // Texts are at least as far apart as their lengths, and a long one would cost its length for every name.
+        // Texts are at least as far apart as their lengths, and a long one would cost its length for every name; and at
+        // least by the letters of the name that the text does not have.
         .filter(|name| name.len() > 1 && name.chars().count().abs_diff(length) <= most(name))
+        .filter(|name| name.chars().filter(|letter| !text.contains(*letter)).count() <= most(name))
         .map(|name| (strsim::osa_distance(name, text), name))
         .filter(|&(distance, name)| distance <= most(name))
         .min_by_key(|&(distance, _)| distance)

@@ -12,7 +12,7 @@ fn a_conversion_prints_value_unit_and_what_it_depends_on() {
     let run = Bench::new().run(&arguments);
     assert_eq!(run.code, 0, "{run:?}");
     assert!(
-        run.stdout.starts_with("0.05 vol%/h = 0.1294708 mbar L/s, with the volume of the enclosure, pressure given")
+        run.stdout.starts_with("0.05 vol%/h = 0.1294708 mbar L/s\n  with the volume of the enclosure, pressure given")
     );
 }
 

@@ -118,7 +118,7 @@ impl Conditions {
     }
 }
 
-/// Converts texts and says what the result depends on: `0.05 vol%/h = 0.0129471 Pa m3/s (at the given …)`.
+/// Converts texts and says what the result depends on: `0.05 vol%/h = 0.0129471 Pa m3/s`, and below `with the … given`.
 ///
 /// # Errors
 /// See [`ConvertError`].
@@ -133,7 +133,7 @@ pub fn convert_text(value: &str, unit: &str, conditions: &Conditions) -> Result<
     let with = if converted.with.is_empty() {
         String::new()
     } else {
-        format!(", with the {} given", converted.with.join(", "))
+        format!("\n  with the {} given", converted.with.join(", "))
     };
     Ok(format!("{value} = {number} {unit}{with}"))
 }

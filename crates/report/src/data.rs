@@ -168,6 +168,10 @@ impl DataError {
             Self::OutsideFolder { .. } => {
                 "put the file beside the plan, or allow another folder with --data-root DIR".to_owned()
             }
+            Self::Read(ReadError::Io { source, .. }) if source.kind() == std::io::ErrorKind::NotFound => {
+                "check the name; a plan's files are looked for beside the plan, or in the folder of --data-root DIR"
+                    .to_owned()
+            }
             Self::Read(error) => error.hint(),
             Self::Question { question, .. } => format!("answer it in the plan: {}", question.answer),
             Self::NoRowUsed { file, .. } => {

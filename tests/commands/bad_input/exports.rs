@@ -40,7 +40,7 @@ fn cases() -> Vec<Case> {
         case("prose in the place of a log")
             .log("Minutes of the meeting\nNobody came\nNothing was said\n")
             .says(&["log.csv", "no log found", "no row holds a time and a reading", "[test.format]"]),
-        case("a log that is not there").without("log.csv").says(&["log.csv", "cannot be read", "check the name"]),
+        case("a log that is not there").without("log.csv").says(&["log.csv", "cannot be read", "check the name", "--data-root"]),
         case("a folder in the place of a log")
             .without("log.csv")
             .file("log.csv/inside.csv", "")

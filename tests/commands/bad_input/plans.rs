@@ -15,6 +15,9 @@ fn cases() -> Vec<Case> {
         case("a value without quotes")
             .plan_with("\"0.92 m3\"", "0.92 m3")
             .says(&["plan.toml, line 5", "not valid TOML", "text stands in \"quotes\""]),
+        case("section and key in one line, as messages name them")
+            .plan_with("gas =", "[room] time_zone =")
+            .says(&["not valid TOML", "the section stands on a line of its own"]),
         case("a key twice").plan_with("gas =", "id = \"K-13\"\ngas =").says(&["line 4", "not valid TOML: duplicate key", "keep one of the two"]),
         case("arrays nested five thousand deep")
             .plan_and(&format!("deep = {}{}", "[".repeat(5000), "]".repeat(5000)))

@@ -65,7 +65,9 @@ impl fmt::Display for Note {
             ),
             Self::Drift { content_ppm, ppm, uncertainty_ppm, seconds } => write!(
                 f,
-                "at {content_ppm} ppm the last plateau reads {ppm:.3} ppm (standard uncertainty {uncertainty_ppm:.3} ppm) higher than the first, {:.1} h before: that is the drift between them",
+                "at {content_ppm} ppm the last plateau reads {:.3} ppm (standard uncertainty {uncertainty_ppm:.3} ppm) {} than the first, {:.1} h before: that is the drift between them",
+                ppm.abs(),
+                if *ppm < 0.0 { "lower" } else { "higher" },
                 seconds / 3600.0
             ),
             Self::NotSettled { content_ppm } => {

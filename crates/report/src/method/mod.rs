@@ -264,5 +264,7 @@ fn budget_entry(line: &tightfit_fit::BudgetLine) -> BudgetEntry {
 
 /// A pressure difference as results state it: `-1000 Pa`, `-498.7 Pa`.
 pub(crate) fn pressure_text(pressure_pa: f64) -> String {
-    format!("{} Pa", (pressure_pa * 10.0).round() / 10.0)
+    // A vacuum of many kilopascals needs no tenths.
+    let step = if pressure_pa.abs() < 10_000.0 { 0.1 } else { 10.0 };
+    format!("{} Pa", ((pressure_pa / step).round() * step * 10.0).round() / 10.0)
 }

@@ -194,6 +194,18 @@ impl Mistake {
     }
 }
 
+impl Located {
+    /// What to do about it. Messages name section and key in one line, `[test.format] decimal = ","`, and are pasted so.
+    fn hint(&self) -> Option<String> {
+        let is_section_and_key = self.text.trim_start().starts_with('[')
+            && self.text.split_once("] ").is_some_and(|(_, key)| key.contains('='));
+        if matches!(self.mistake, Mistake::Syntax { .. }) && is_section_and_key {
+            return Some("the section stands on a line of its own, the key on the next".to_owned());
+        }
+        self.mistake.hint()
+    }
+}
+
 impl fmt::Display for Mistake {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
@@ -235,7 +247,7 @@ impl fmt::Display for PlanError {
             }
             let mistake = shortened(&located.mistake.to_string(), MOST_SHOWN);
             writeln!(f, "{}, line {}: {mistake}", self.file, located.line)?;
-            let shown = [Some(shortened(located.text.trim(), MOST_SHOWN)), located.mistake.hint()];
+            let shown = [Some(shortened(located.text.trim(), MOST_SHOWN)), located.hint()];
             let lines: Vec<_> = shown.into_iter().flatten().filter(|line| !line.is_empty()).collect();
             write!(f, "    {}", lines.join("\n    "))?;
         }

@@ -86,8 +86,11 @@ fn write_result(out: &mut String, name: &str, value: &ResultValue) {
 /// `1.23e-4 ± 0.11e-4 1/h (95 %)`, or the interval where it is lopsided, or a bound.
 #[must_use]
 pub(crate) fn value_text(value: &ResultValue) -> String {
-    // A pure number has no unit to show.
-    let unit = if value.unit == "1" { String::new() } else { format!(" {}", value.unit) };
+    if let Some(in_larger_unit) = in_minutes_or_hours(value) {
+        return value_text(&in_larger_unit);
+    }
+    // A pure number has no unit to show; a product of units is written as plans write it.
+    let unit = if value.unit == "1" { String::new() } else { format!(" {}", value.unit.replace('.', " ")) };
     match (value.kind, value.value, value.interval95) {
         (ResultValueKind::Estimate, Some(number), [Some(low), Some(high)]) => {
             let half = 0.5 * (high - low);
@@ -116,6 +119,26 @@ pub(crate) fn value_text(value: &ResultValue) -> String {
         _ => "not determined from these data".to_owned(),
     }
 }
+
+/// A duration of many seconds in the unit in which people think of it.
+fn in_minutes_or_hours(value: &ResultValue) -> Option<ResultValue> {
+    let seconds = [value.value, value.interval95[0], value.interval95[1]].into_iter().flatten().fold(0.0, f64::max);
+    let (unit, length_s) = match seconds {
+        seconds if value.unit != "s" || seconds < TEN_MINUTES_S => return None,
+        seconds if seconds < TWO_HOURS_S => ("min", 60.0),
+        _ => ("h", 3600.0),
+    };
+    Some(ResultValue {
+        value: value.value.map(|seconds| seconds / length_s),
+        interval95: value.interval95.map(|end| end.map(|seconds| seconds / length_s)),
+        upper95: value.upper95.map(|seconds| seconds / length_s),
+        unit: unit.to_owned(),
+        ..value.clone()
+    })
+}
+
+const TEN_MINUTES_S: f64 = 600.0;
+const TWO_HOURS_S: f64 = 7200.0;
 
 /// Value and expanded uncertainty with the same last digit, the uncertainty with two digits (JCGM 100:2008, 7.2.6).
 fn rounded_together(value: f64, half: f64) -> (String, String) {
@@ -197,7 +220,7 @@ fn overall_word(overall: Overall, paint: Paint) -> (&'static str, &'static str) 
         Overall::Undecided => (paint.open, "UNDECIDED"),
         Overall::NotValid => (paint.bad, "NOT VALID"),
         Overall::InputError => (paint.bad, "INPUT ERROR"),
-        Overall::NoLimits => (paint.open, "no limits in the plan, so no verdict"),
+        Overall::NoLimits => (paint.open, "no limit is stated, so no verdict"),
     }
 }
 
@@ -210,6 +233,29 @@ mod tests {
         assert_eq!(rounded_together(1.234_56e-4, 0.112e-4), ("1.23e-4".to_owned(), "0.11e-4".to_owned()));
         assert_eq!(rounded_together(12.345_6, 0.27), ("12.35".to_owned(), "0.27".to_owned()));
         assert_eq!(rounded_together(123_456.0, 2_345.0), ("123456".to_owned(), "2345".to_owned()));
+    }
+
+    #[test]
+    fn long_durations_stand_in_minutes_or_hours_and_units_as_plans_write_them() {
+        let found = |unit: &str, value: f64| {
+            let interval95 = [Some(0.99 * value), Some(1.01 * value)];
+            let (unit, kind) = (unit.to_owned(), ResultValueKind::Estimate);
+            value_text(&ResultValue {
+                value: Some(value),
+                unit,
+                standard_uncertainty: Some(0.005 * value),
+                interval95,
+                kind,
+                at: None,
+                upper95: None,
+                degrees_of_freedom: None,
+                budget: Vec::new(),
+            })
+        };
+        assert_eq!(found("s", 500.0), "500.0 ± 5.0 s (95 %)");
+        assert_eq!(found("s", 3000.0), "50.00 ± 0.50 min (95 %)");
+        assert_eq!(found("s", 28_800.0), "8.000 ± 0.080 h (95 %)");
+        assert_eq!(found("Pa.m3/s", 0.005), "0.005000 ± 0.000050 Pa m3/s (95 %)");
     }
 
     #[test]

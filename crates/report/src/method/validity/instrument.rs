@@ -107,7 +107,7 @@ pub(crate) fn rated_pressure(
 ) {
     const CHECK: &str = "rated pressure";
     let Some((low, high)) = rated else {
-        findings.say(CHECK, "the plan states no rated pressure: whether the test stayed within it was not checked");
+        findings.say(CHECK, "no rated pressure is stated: whether the test stayed within it was not checked");
         return;
     };
     let extreme = if lowest_pa < low.si() {

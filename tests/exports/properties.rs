@@ -162,3 +162,24 @@ proptest! {
         }
     }
 }
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 24, failure_persistence: None, ..ProptestConfig::default() })]
+
+    /// Files of up to some megabytes, whose form is told from their head and from pieces further down.
+    #[test]
+    fn a_line_of_any_length_at_any_place_costs_no_other_row(
+        count in 6_000..30_000u32,
+        // One in four stands last.
+        place in 0.0..1.33f64,
+        length in prop_oneof![0..200usize, 16_300..16_500usize, 1_100_000..1_300_000usize],
+        ends in any::<bool>(),
+    ) {
+        let mut lines: Vec<String> = (0..count).map(|second| format!("{second},-{}", 900 - second % 7)).collect();
+        lines.insert((place.min(1.0) * f64::from(count)) as usize, "x".repeat(length));
+        let text = format!("Time (s),gauge pressure (Pa)\n{}{}", lines.join("\n"), if ends { "\n" } else { "" });
+        let recording = read(&text);
+        prop_assert_eq!(recording.account.rows_used(), u64::from(count));
+        prop_assert!(recording.account.rows_set_aside() <= 1);
+    }
+}

@@ -87,7 +87,11 @@ fn cases() -> Vec<Case> {
         case("a pressure labelled Pa that was logged in mbar")
             .log(saying(|k| format!("{:.3}", -10.0 + 0.0005 * k as f64)))
             .ends(1)
-            .says(&["the reference pressure is 100.3 times the pressure of the test"]),
+            .says(&["the reference pressure is 100.3 times the pressure of the test", "is the unit of the gauge's column right?"]),
+        case("a log whose last row is cut in its midst")
+            .log(hold().lines().map(|line| format!("{line},1013\n")).collect::<String>().replacen(",1013", ",room pressure (hPa)", 1) + "2026-05-04T09:00:00Z,-99")
+            .ends(3)
+            .says(&["121 read, 120 used, 1 set aside: 1 last row, cut short"]),
         case("an absolute pressure labelled gauge")
             .log(saying(|k| format!("{:.1}", 100_300.0 + 0.05 * k as f64)))
             .says(&["lies around 100302.9 Pa", "sits where the weather's pressure is", "answer it in the plan: [test.columns] absolute_pressure"]),

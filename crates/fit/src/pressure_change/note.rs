@@ -104,6 +104,9 @@ pub enum Note {
     },
 }
 
+/// Nobody tests at so small a share of the pressure that counts; mbar taken for Pa make a hundred of it.
+const UNIT_IN_DOUBT: f64 = 20.0;
+
 impl fmt::Display for Note {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
@@ -151,10 +154,13 @@ impl fmt::Display for Note {
                 f,
                 "at {largest_difference_pa:.0} Pa a leak is not proportional to the pressure difference: a linear law does not hold here"
             ),
-            Self::ReferencePressureFar { ratio } => write!(
-                f,
-                "the reference pressure is {ratio:.1} times the pressure of the test: the budget allows for a leak that grows with the root of the pressure"
-            ),
+            Self::ReferencePressureFar { ratio } => {
+                let doubt = if *ratio > UNIT_IN_DOUBT { "; is the unit of the gauge's column right?" } else { "" };
+                write!(
+                    f,
+                    "the reference pressure is {ratio:.1} times the pressure of the test: the budget allows for a leak that grows with the root of the pressure{doubt}"
+                )
+            }
             Self::ReferencePressureOfOtherSign => {
                 write!(
                     f,

@@ -56,6 +56,8 @@ fn two_weeks_of_oxygen_are_drafted_as_a_log_to_diagnose_and_a_night_as_a_rise_wi
     };
     let weeks = draft(&[read(&log(336))], None);
     assert!(weeks.contains("method = \"operating-log\"") && weeks.contains("tightfit diagnose PLAN"), "{weeks}");
+    let bare = draft(&[read("Time (h),signal (V)\n0,1\n1,2\n2,3\n")], None);
+    assert!(bare.contains("# fill in: the channels do not tell\n# or vacuum-hold, antechamber"), "{bare}");
     let night = draft(&[read(&log(12))], None);
     assert!(night.contains("method = \"ppm-rise\"") && night.contains("# quantity = \"oxygen_ingress\""), "{night}");
     assert!(night.contains("\n# or pressure-change, clean-up"), "{night}");

@@ -20,11 +20,12 @@ pub fn draft(recordings: &[Recording], time_zone: Option<&str>) -> String {
 
 fn write_plan(plan: &mut String, recordings: &[Recording], time_zone: Option<&str>) -> std::fmt::Result {
     let channels = channels(recordings);
-    let method = method(recordings, &channels);
+    let found = method(recordings, &channels);
+    let method = found.unwrap_or("pressure-change");
     write_head(plan, recordings, method)?;
     write_room(plan, recordings, time_zone)?;
     write_instruments(plan, &channels)?;
-    write_test(plan, recordings, method)?;
+    write_test(plan, recordings, found, &alternatives(found, &channels))?;
     write_limit(plan, recordings, method, &channels)
 }
 
@@ -40,35 +41,37 @@ fn channels(recordings: &[Recording]) -> Vec<Channel> {
 /// A log of oxygen or water that is longer is one of work, not of a night with the purifier off, s.
 const LONGEST_RISE_S: f64 = 3.0 * 86_400.0;
 
-/// The method that the channels speak for.
-fn method(recordings: &[Recording], channels: &[Channel]) -> &'static str {
+/// The method that the channels speak for; `None` where they tell nothing.
+fn method(recordings: &[Recording], channels: &[Channel]) -> Option<&'static str> {
     let has = |channel| channels.contains(&channel);
     let contents = has(Channel::Oxygen) || has(Channel::Water);
     let longest_s = recordings.iter().filter_map(|recording| recording.span_s.map(|(first, last)| last - first));
     if contents && longest_s.fold(0.0, f64::max) > LONGEST_RISE_S {
-        "operating-log"
+        Some("operating-log")
     } else if has(Channel::GaugePressure) || has(Channel::AbsolutePressure) {
-        "pressure-change"
+        Some("pressure-change")
     } else if has(Channel::AntechamberPressure) {
-        "antechamber"
-    } else if contents {
-        "ppm-rise"
+        Some("antechamber")
     } else {
-        "pressure-change"
+        contents.then_some("ppm-rise")
     }
 }
 
 /// Other methods that the same kind of log may be for.
-fn alternatives(method: &str, channels: &[Channel]) -> String {
+fn alternatives(method: Option<&str>, channels: &[Channel]) -> String {
+    const OF_CONTENTS: [&str; 6] =
+        ["ppm-rise", "clean-up", "clean-up-series", "purge-down", "endurance", "operating-log"];
     let contents = channels.contains(&Channel::Oxygen) || channels.contains(&Channel::Water);
-    let fits: &[&str] = match method {
-        "antechamber" => &["vacuum-hold"],
-        "pressure-change" if !contents => &["vacuum-hold", "make-up"],
-        _ => {
-            &["pressure-change", "ppm-rise", "clean-up", "clean-up-series", "purge-down", "endurance", "operating-log"]
+    let others: Vec<&str> = match method {
+        None => {
+            [&["vacuum-hold", "antechamber", "make-up", "regeneration", "analyser-check"], &OF_CONTENTS[..]].concat()
+        }
+        Some("antechamber") => vec!["vacuum-hold"],
+        Some("pressure-change") if !contents => vec!["vacuum-hold", "make-up"],
+        Some(method) => {
+            ["pressure-change"].iter().chain(&OF_CONTENTS).copied().filter(|other| *other != method).collect()
         }
     };
-    let others: Vec<&str> = fits.iter().copied().filter(|other| *other != method).collect();
     others.join(", ")
 }
 
@@ -164,11 +167,18 @@ fn instrument(channel: Channel) -> Option<Instrument> {
     Some(Instrument { name, resolution, uncertainty, response })
 }
 
-fn write_test(plan: &mut String, recordings: &[Recording], method: &str) -> std::fmt::Result {
+fn write_test(
+    plan: &mut String,
+    recordings: &[Recording],
+    found: Option<&str>,
+    alternatives: &str,
+) -> std::fmt::Result {
+    let method = found.unwrap_or("pressure-change");
     writeln!(plan, "[[test]]")?;
     writeln!(plan, "id = \"first\"")?;
-    writeln!(plan, "method = \"{method}\"   # by the channels found")?;
-    writeln!(plan, "# or {}", alternatives(method, &channels(recordings)))?;
+    let why = if found.is_some() { "by the channels found" } else { "fill in: the channels do not tell" };
+    writeln!(plan, "method = \"{method}\"   # {why}")?;
+    writeln!(plan, "# or {alternatives}")?;
     let files: Vec<String> = recordings.iter().map(|recording| quoted(&recording.file)).collect();
     writeln!(plan, "files = [{}]", files.join(", "))?;
     if method == "pressure-change" {

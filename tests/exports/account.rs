@@ -69,7 +69,7 @@ fn a_last_row_cut_in_its_midst_is_set_aside_and_one_without_a_line_end_is_used()
 
 #[test]
 fn a_last_line_of_a_megabyte_is_set_aside() {
-    let readings: String = (0..20_000).map(|second| format!("{second},-{}\n", 900 - second % 7)).collect();
+    let readings = (0..20_000).map(|second| format!("{second},-{}\n", 900 - second % 7)).collect::<Vec<_>>().concat();
     let recording = read(&format!("Time (s),dP (Pa)\n{readings}{}\n", "9".repeat(1 << 20)));
     assert_eq!(recording.account.rows_used(), 20_000);
 }

@@ -52,7 +52,7 @@ fn a_draft_of_a_file_whose_dates_are_open_names_the_instruments_of_its_columns_a
 fn two_weeks_of_oxygen_are_drafted_as_a_log_to_diagnose_and_a_night_as_a_rise_with_its_limit() {
     let log = |hours: u32| {
         let rows = (0..=24).map(|row| format!("{},0.{row:02}\n", f64::from(row * hours) / 24.0));
-        format!("Time (h),O2 (ppm)\n{}", rows.collect::<String>())
+        format!("Time (h),O2 (ppm)\n{}", rows.collect::<Vec<_>>().concat())
     };
     let weeks = draft(&[read(&log(336))], None);
     assert!(weeks.contains("method = \"operating-log\"") && weeks.contains("tightfit diagnose PLAN"), "{weeks}");

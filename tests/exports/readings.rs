@@ -103,7 +103,7 @@ fn a_sensor_that_stands_still_is_pointed_out() {
 #[test]
 fn readings_below_the_reporting_limit_do_not_stand_still() {
     let reading = |i: i32| if (100..200).contains(&i) && i != 100 { "<0.1".into() } else { format!("0.{}", 1 + i % 7) };
-    let rows: String = (0..300).map(|i| format!("{i};{}\n", reading(i))).collect();
+    let rows = (0..300).map(|i| format!("{i};{}\n", reading(i))).collect::<Vec<_>>().concat();
     assert!(read(&format!("Time (s);O2 (ppm)\n{rows}")).stuck.is_empty());
 }
 

@@ -60,6 +60,8 @@ fn an_undecided_date_is_asked_about_and_every_row_waits() {
         ["time: '03/04/2026 10:00:00' may be read day first or month first, and no date of the file decides"]
     );
     assert!(recording.questions[0].answer.contains("time = \"%d/%m/%Y %H:%M:%S\""));
+    let time = recording.choices.iter().find(|choice| choice.what == "time").unwrap();
+    assert_eq!(time.value, "local time", "an order that is not known yet");
     let format = Format { time: Some("%d/%m/%Y %H:%M:%S".into()), ..Format::default() };
     let told = read_with(
         &log(["03/04/2026 10:00:00", "03/04/2026 10:01:00", "03/04/2026 10:02:00"]),

@@ -108,6 +108,16 @@ struct Findings {
     notes: Vec<String>,
 }
 
+impl Findings {
+    /// Puts the order of dates, known only when all were seen, in the place of that of the sample.
+    fn tell_order(&mut self, order: Option<Order>) {
+        for choice in self.choices.iter_mut().filter(|choice| choice.what == "time") {
+            let base = choice.value.split(", ").next().unwrap_or_default();
+            choice.value = order.map_or_else(|| base.to_owned(), |order| format!("{base}, {}", order.name()));
+        }
+    }
+}
+
 /// The form of a table, told from a sample.
 struct Form<'t> {
     table: Table,
@@ -290,7 +300,9 @@ impl<'a> Reading<'a> {
         };
         let mut found = find::find(&search, &mut self.findings.choices, &mut self.findings.questions);
         if let (Some(plan), Some(column)) = (&mut found.plan, found.open_dates) {
-            match self.order_of_dates(body, splitter, column, rows, table, style) {
+            let order = self.order_of_dates(body, splitter, column, rows, table, style);
+            self.findings.tell_order(order);
+            match order {
                 Some(order) => set_order(plan, order),
                 None => found.plan = None,
             }

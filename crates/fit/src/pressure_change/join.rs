@@ -1,5 +1,6 @@
 //! Brings inside and room pressure onto one time axis.
 
+use super::coarse;
 use super::{InsidePressure, Record, RoomPressure};
 use crate::Samples;
 
@@ -33,8 +34,15 @@ impl Joined {
 pub(crate) fn join(record: &Record<'_>, barometer_ahead_s: f64) -> Joined {
     let inside = record.inside.samples();
     let mut joined = Joined::default();
+    let unstepped = match &record.room {
+        RoomPressure::Logged(samples) => coarse::without_steps(*samples),
+        RoomPressure::Stated(_) => None,
+    };
     let mut room = match &record.room {
-        RoomPressure::Logged(samples) => RoomAt::Logged(Interpolator::new(*samples)),
+        RoomPressure::Logged(samples) => {
+            let unstepped = unstepped.as_deref().and_then(|room_pa| Samples::new(samples.time_s(), room_pa).ok());
+            RoomAt::Logged(Interpolator::new(unstepped.unwrap_or(*samples)))
+        }
         RoomPressure::Stated(value) => RoomAt::Stated(*value),
     };
     for (&time, &reading) in inside.time_s().iter().zip(inside.value()) {

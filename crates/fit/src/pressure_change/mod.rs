@@ -5,6 +5,7 @@
 
 mod base;
 mod clock;
+mod coarse;
 mod combine;
 mod conductance;
 mod conventional;

@@ -48,6 +48,17 @@ fn intervals_cover_the_truth_in_quiet_ordinary_and_rough_rooms() {
     assert!(pooled.coverage() < 0.995, "intervals that never miss are too wide: {pooled:?}");
 }
 
+/// A barometer logged in tenths of a hectopascal beside a fine gauge: taken as it reads, its steps would be the gas's own
+/// temperature, and the leak come out some ten percent high.
+#[test]
+fn a_barometer_that_moves_in_steps_does_not_move_the_leak() {
+    let mut hold = Hold::ordinary(Room::ORDINARY, 4.0 * 3600.0, 5e-4);
+    hold.barometer_resolution_pa = 10.0;
+    let outcome = study(&hold, &hold.settings(), 40, 5000, drawn);
+    covers("barometer in steps", &outcome);
+    assert!(outcome.bias().abs() < 0.01, "{outcome:?}");
+}
+
 #[test]
 fn an_hour_suffices_with_a_lagging_thermometer() {
     for (room, limit) in [(Room::ORDINARY, 0.04), (Room::ROUGH, 0.05)] {

@@ -154,6 +154,19 @@ fn cells() -> Vec<Cell> {
             add(format!("coarse {gauge} Pa {thermometer} K {room_name} 4 h"), hold.clone(), hold.settings(), drawn);
         }
     }
+    for (step_pa, noise_pa) in [(10.0, 0.3), (10.0, 5.0), (100.0, 0.3)] {
+        for (room_name, room) in rooms {
+            let mut hold = Hold::ordinary(room, 4.0 * 3600.0, 5e-4);
+            hold.barometer_resolution_pa = step_pa;
+            hold.barometer_noise_pa = noise_pa;
+            add(
+                format!("barometer {step_pa} Pa noise {noise_pa} Pa {room_name} 4 h"),
+                hold.clone(),
+                hold.settings(),
+                drawn,
+            );
+        }
+    }
     let volume = Some(Volume { value_m3: 1.0, standard_uncertainty_m3: 0.01 });
     for h in [1.0, 4.0, 24.0] {
         let hold = Hold::ordinary(Room::ORDINARY, h * 3600.0, 5e-4);

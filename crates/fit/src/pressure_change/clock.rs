@@ -5,7 +5,7 @@
 //! off sees the gas too early or too late: the offset is the one of the highest likelihood.
 
 use super::base::{Base, Expansion, GasTemperature, Model};
-use super::join::join;
+use super::join::join_with;
 use super::likelihood::SensorLikelihood;
 use super::sensor::Sensor;
 use super::{Clock, Record, RoomPressure};
@@ -44,7 +44,7 @@ pub(crate) fn barometer_offset(record: &Record<'_>, clock: Clock, [from_s, to_s]
     let inside = record.inside.samples();
     let cadence_s = inside.cadence_s().max(room.cadence_s());
     search(reach_s, |ahead_s, trial_s| {
-        let joined = join(record, ahead_s);
+        let joined = join_with(record, ahead_s, None);
         let bins = Bins { start_s: from_s, length_s: trial_s.max(cadence_s), end_s: to_s };
         let pressures: Vec<f64> = (0..joined.time_s.len()).map(|index| joined.absolute_pa(index)).collect();
         let pressure = bins.means(&joined.time_s, &pressures);

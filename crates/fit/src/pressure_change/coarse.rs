@@ -6,6 +6,7 @@
 //! each of which says that the pressure, with the barometer's own noise, lay within half a step of it.
 
 use crate::Samples;
+use crate::simulate::Random;
 use statrs::function::erf::erfc;
 use std::f64::consts::{PI, SQRT_2};
 
@@ -20,30 +21,59 @@ const NOISES: [f64; 6] = [0.02, 0.06, 0.12, 0.25, 0.5, 1.0];
 /// How much the line bends from knot to knot, in steps, that is tried: from quiet weather to wind and doors.
 const BENDS: [f64; 3] = [0.02, 0.08, 0.3];
 
-/// Room pressures in place of the readings, in Pa at the same times; `None` where the barometer does not move in coarse steps.
-pub(crate) fn without_steps(samples: Samples<'_>) -> Option<Vec<f64>> {
-    let (time_s, value) = (samples.time_s(), samples.value());
-    let step = step(value).filter(|step| *step >= COARSE_PA)?;
-    let told = gathered(time_s, value);
-    let knots = ((samples.last_time_s() - samples.first_time_s()) / KNOT_S).ceil().max(1.0) as usize + 1;
-    let through = |noise: f64, bend: f64| Line::through(&told, knots, step, noise * step, bend * step);
-    let likeliest = |lines: &mut dyn Iterator<Item = Line>| lines.max_by(|a, b| a.evidence.total_cmp(&b.evidence));
-    let rough = likeliest(&mut NOISES.iter().filter_map(|noise| through(*noise, BENDS[1])))?;
-    let noise = rough.noise / step;
-    let line = likeliest(&mut [BENDS[0], BENDS[2]].iter().filter_map(|bend| through(noise, *bend)).chain([rough]))?;
-    // A passing disturbance that is larger than the line allows was there.
-    let reach = 0.5 * step + 2.0 * line.noise;
-    let smoothed = |(time, read): (&f64, &f64)| {
-        let at = line.at(time - time_s[0]);
-        if (at - read).abs() > reach { *read } else { at }
-    };
-    Some(time_s.iter().zip(value).map(smoothed).collect())
+/// A line through the readings of a barometer that moves in coarse steps.
+pub(crate) struct Unstepped<'a> {
+    samples: Samples<'a>,
+    line: Line,
+    /// Farthest that a reading lies from what it was read from, Pa.
+    reach: f64,
+    /// The curvature at the top, factored.
+    factor: Vec<[f64; 3]>,
 }
 
-/// Step of the readings: the smallest difference between two, where all others are whole multiples of it.
-fn step(value: &[f64]) -> Option<f64> {
+impl<'a> Unstepped<'a> {
+    /// `None` where the barometer does not move in coarse steps. `resolution_pa` is what is stated, 0 for nothing: readings
+    /// that all are one level do not show it.
+    pub(crate) fn of(samples: Samples<'a>, resolution_pa: f64) -> Option<Self> {
+        let (time_s, value) = (samples.time_s(), samples.value());
+        let step = step(value, resolution_pa).filter(|step| *step >= COARSE_PA)?;
+        let told = gathered(time_s, value);
+        let knots = ((samples.last_time_s() - samples.first_time_s()) / KNOT_S).ceil().max(1.0) as usize + 1;
+        let through = |noise: f64, bend: f64| Line::through(&told, knots, step, noise * step, bend * step);
+        let likeliest = |lines: &mut dyn Iterator<Item = Line>| lines.max_by(|a, b| a.evidence.total_cmp(&b.evidence));
+        let rough = likeliest(&mut NOISES.iter().filter_map(|noise| through(*noise, BENDS[1])))?;
+        let noise = rough.noise / step;
+        let line = likeliest(&mut [BENDS[0], BENDS[2]].iter().filter_map(|bend| through(noise, *bend)).chain([rough]))?;
+        let factor = line.system(&told, step).factored()?.band;
+        Some(Self { samples, reach: 0.5 * step + 4.0 * line.noise, line, factor })
+    }
+
+    /// Room pressures in place of the readings, Pa at the same times.
+    pub(crate) fn room_pa(&self) -> Vec<f64> {
+        // A passing disturbance that is larger than the line allows was there.
+        self.with(&self.line, |at, read| if (at - read).abs() > self.reach { read } else { at })
+    }
+
+    /// The same from another line that the readings allow as well, drawn at random.
+    pub(crate) fn drawn(&self, random: &mut Random) -> Vec<f64> {
+        let by = back_substituted(&self.factor, |pivot| pivot.sqrt() * random.normal());
+        let knot = self.line.knot.iter().zip(&by).map(|(at, by)| at + by).collect();
+        self.with(&Line { knot, ..self.line }, |at, read| at.clamp(read - self.reach, read + self.reach))
+    }
+
+    fn with(&self, line: &Line, value: impl Fn(f64, f64) -> f64) -> Vec<f64> {
+        let since_s = |time: &f64| time - self.samples.first_time_s();
+        let pairs = self.samples.time_s().iter().zip(self.samples.value());
+        pairs.map(|(time, read)| value(line.at(since_s(time)), *read)).collect()
+    }
+}
+
+/// Step of the readings: the smallest difference between two, or what is stated if that is less, where all differences are
+/// whole multiples of it.
+fn step(value: &[f64], stated: f64) -> Option<f64> {
     let different = || value.windows(2).map(|pair| (pair[1] - pair[0]).abs()).filter(|by| *by > 1e-6);
-    let step = different().fold(f64::INFINITY, f64::min);
+    let stated = if stated > 0.0 { stated } else { f64::INFINITY };
+    let step = different().fold(stated, f64::min);
     let whole = |by: f64| (by / step - (by / step).round()).abs() < 0.02 * (by / step).max(1.0);
     (step.is_finite() && different().all(whole)).then_some(step)
 }
@@ -103,8 +133,9 @@ impl Line {
         let mut line = Self { knot, noise, bend, likelihood: f64::NEG_INFINITY, evidence: f64::NEG_INFINITY };
         line.likelihood = line.likelihood_of(told, step);
         for _ in 0..ROUNDS {
-            let (step_by, log_determinant) = line.newton(told, step)?;
-            line.evidence = line.likelihood - 0.5 * log_determinant;
+            let factored = line.system(told, step).factored()?;
+            line.evidence = line.likelihood - 0.5 * factored.band.iter().map(|row| row[0].ln()).sum::<f64>();
+            let step_by = factored.solution();
             let mut share = 1.0;
             let gain = loop {
                 let knot = line.knot.iter().zip(&step_by).map(|(at, by)| at + share * by).collect();
@@ -149,8 +180,8 @@ impl Line {
         readings - 0.5 * self.bends().map(|by| (by / self.bend).powi(2) + 2.0 * self.bend.ln()).sum::<f64>()
     }
 
-    /// Newton's step for every knot, from a banded system with two beside the diagonal, and its log determinant.
-    fn newton(&self, told: &[Told], step: f64) -> Option<(Vec<f64>, f64)> {
+    /// Newton's system for the knots: curvature and slope of the likelihood.
+    fn system(&self, told: &[Told], step: f64) -> Banded {
         let knots = self.knot.len();
         let mut band = vec![[0.0; 3]; knots];
         let mut pull = vec![0.0; knots];
@@ -174,7 +205,7 @@ impl Line {
         }
         // With no bend to tell and no reading to pull, a knot stays.
         band.iter_mut().for_each(|row| row[0] += 1e-9 * stiff);
-        solve_banded(band, pull)
+        Banded { band, right: pull }
     }
 }
 
@@ -208,34 +239,52 @@ impl Within {
     }
 }
 
-/// Solves a symmetric positive system of which each row holds the diagonal and the two entries after it; with its log
-/// determinant.
-fn solve_banded(mut band: Vec<[f64; 3]>, mut right: Vec<f64>) -> Option<(Vec<f64>, f64)> {
-    let size = band.len();
-    for i in 0..size {
-        let pivot = band[i][0];
-        if !(pivot > 0.0) {
-            return None;
-        }
-        for j in 1..3.min(size - i) {
-            let factor = band[i][j] / pivot;
-            for k in j..3.min(size - i) {
-                band[i + j][k - j] -= factor * band[i][k];
+/// A symmetric positive system of which each row holds the diagonal and the two entries after it.
+struct Banded {
+    band: Vec<[f64; 3]>,
+    right: Vec<f64>,
+}
+
+impl Banded {
+    /// With what is before the diagonal eliminated.
+    fn factored(mut self) -> Option<Self> {
+        let size = self.band.len();
+        for i in 0..size {
+            let row = self.band[i];
+            if !(row[0] > 0.0) {
+                return None;
             }
-            right[i + j] -= factor * right[i];
+            for j in 1..3.min(size - i) {
+                let factor = row[j] / row[0];
+                for k in j..3.min(size - i) {
+                    self.band[i + j][k - j] -= factor * row[k];
+                }
+                self.right[i + j] -= factor * self.right[i];
+            }
         }
+        Some(self)
     }
+
+    fn solution(&self) -> Vec<f64> {
+        let mut right = self.right.iter().rev();
+        back_substituted(&self.band, |_| right.next().copied().unwrap_or(0.0))
+    }
+}
+
+/// Solves a factored system from its last row up; `right` is asked for each row's right side, by its pivot.
+fn back_substituted(band: &[[f64; 3]], mut right: impl FnMut(f64) -> f64) -> Vec<f64> {
+    let size = band.len();
+    let mut found = vec![0.0; size];
     for i in (0..size).rev() {
-        let after: f64 = (1..3.min(size - i)).map(|j| band[i][j] * right[i + j]).sum();
-        right[i] = (right[i] - after) / band[i][0];
+        let after: f64 = (1..3.min(size - i)).map(|j| band[i][j] * found[i + j]).sum();
+        found[i] = (right(band[i][0]) - after) / band[i][0];
     }
-    Some((right, band.iter().map(|row| row[0].ln()).sum()))
+    found
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::simulate::Random;
 
     /// Half a day of weather, read in steps of 10 Pa with this noise: root mean square of line less truth, and of the readings.
     fn errors(noise_pa: f64, seed: u64) -> [f64; 2] {
@@ -243,7 +292,7 @@ mod tests {
         let time_s: Vec<f64> = (0..2880).map(|i| 15.0 * f64::from(i)).collect();
         let truth: Vec<f64> = time_s.iter().map(|t| 98_432.0 + 40.0 * (t / 9000.0).sin() - 8.0 * t / 3600.0).collect();
         let read: Vec<f64> = truth.iter().map(|p| ((p + noise_pa * random.normal()) / 10.0).round() * 10.0).collect();
-        let line = without_steps(Samples::new(&time_s, &read).unwrap()).unwrap();
+        let line = Unstepped::of(Samples::new(&time_s, &read).unwrap(), 0.0).unwrap().room_pa();
         let rms = |found: &[f64]| {
             (found.iter().zip(&truth).map(|(a, b)| (a - b).powi(2)).sum::<f64>() / truth.len() as f64).sqrt()
         };
@@ -260,12 +309,43 @@ mod tests {
         }
     }
 
+    /// With steps of a hectopascal and two crossings the drawn lines spread, and no farther than the readings allow.
+    #[test]
+    fn drawn_lines_spread_within_what_was_read() {
+        let time_s: Vec<f64> = (0..960).map(|i| 15.0 * f64::from(i)).collect();
+        let read: Vec<f64> =
+            time_s.iter().map(|t| ((98_340.0 + 150.0 * t / 14_400.0) / 100.0).round() * 100.0).collect();
+        let line = Unstepped::of(Samples::new(&time_s, &read).unwrap(), 0.0).unwrap();
+        let mut random = Random::new(5);
+        let drawn: Vec<Vec<f64>> = (0..20).map(|_| line.drawn(&mut random)).collect();
+        let spread =
+            |i: usize| (drawn.iter().map(|room| (room[i] - line.room_pa()[i]).powi(2)).sum::<f64>() / 20.0).sqrt();
+        assert!(
+            (2.0..60.0).contains(&spread(0)) && (0.5..60.0).contains(&spread(480)),
+            "{} {}",
+            spread(0),
+            spread(480)
+        );
+        let farthest = drawn.iter().flat_map(|room| room.iter().zip(&read)).map(|(a, b)| (a - b).abs());
+        assert!(farthest.fold(0.0, f64::max) < 60.0);
+    }
+
+    #[test]
+    fn a_reading_that_never_moved_leaves_open_what_its_stated_step_hides() {
+        let time_s: Vec<f64> = (0..240).map(|i| 60.0 * f64::from(i)).collect();
+        let line = Unstepped::of(Samples::new(&time_s, &[98_400.0; 240]).unwrap(), 100.0).unwrap();
+        let mut random = Random::new(3);
+        let drifts: Vec<f64> = (0..20).map(|_| line.drawn(&mut random)).map(|room| room[239] - room[0]).collect();
+        let spread = (drifts.iter().map(|by| by * by).sum::<f64>() / 20.0).sqrt();
+        assert!((20.0..90.0).contains(&spread), "{spread}");
+    }
+
     #[test]
     fn fine_and_steady_readings_are_left_alone() {
         let time_s = [0.0, 60.0, 120.0, 180.0];
         for value in [[98_400.0; 4], [98_400.0, 98_400.1, 98_400.3, 98_400.1], [98_400.0, 98_410.0, 98_413.0, 98_410.0]]
         {
-            assert_eq!(without_steps(Samples::new(&time_s, &value).unwrap()), None);
+            assert!(Unstepped::of(Samples::new(&time_s, &value).unwrap(), 0.0).is_none());
         }
     }
 
@@ -275,7 +355,7 @@ mod tests {
         let mut value = vec![98_400.0; 240];
         value[..60].fill(98_410.0);
         value[100..104].fill(98_440.0);
-        let line = without_steps(Samples::new(&time_s, &value).unwrap()).unwrap();
+        let line = Unstepped::of(Samples::new(&time_s, &value).unwrap(), 0.0).unwrap().room_pa();
         assert!(line[101] > 98_430.0 && (line[150] - 98_400.0).abs() < 5.0, "{:?}", &line[98..106]);
     }
 }

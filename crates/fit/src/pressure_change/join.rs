@@ -1,6 +1,6 @@
 //! Brings inside and room pressure onto one time axis.
 
-use super::coarse;
+use super::coarse::Unstepped;
 use super::{InsidePressure, Record, RoomPressure};
 use crate::Samples;
 
@@ -30,18 +30,24 @@ impl Joined {
     }
 }
 
-/// Joins the pressures of a record; `barometer_ahead_s` is how far the barometer's clock runs ahead.
-pub(crate) fn join(record: &Record<'_>, barometer_ahead_s: f64) -> Joined {
-    let inside = record.inside.samples();
-    let mut joined = Joined::default();
+/// Joins the pressures of a record; `barometer_ahead_s` is how far the barometer's clock runs ahead. Coarse steps of the
+/// barometer, of which `resolution_pa` is what is stated, are taken out.
+pub(crate) fn join(record: &Record<'_>, resolution_pa: f64, barometer_ahead_s: f64) -> Joined {
     let unstepped = match &record.room {
-        RoomPressure::Logged(samples) => coarse::without_steps(*samples),
+        RoomPressure::Logged(samples) => Unstepped::of(*samples, resolution_pa).map(|unstepped| unstepped.room_pa()),
         RoomPressure::Stated(_) => None,
     };
+    join_with(record, barometer_ahead_s, unstepped.as_deref())
+}
+
+/// The same with other room pressures at the times of the barometer's readings, in Pa.
+pub(crate) fn join_with(record: &Record<'_>, barometer_ahead_s: f64, room_pa: Option<&[f64]>) -> Joined {
+    let inside = record.inside.samples();
+    let mut joined = Joined::default();
     let mut room = match &record.room {
         RoomPressure::Logged(samples) => {
-            let unstepped = unstepped.as_deref().and_then(|room_pa| Samples::new(samples.time_s(), room_pa).ok());
-            RoomAt::Logged(Interpolator::new(unstepped.unwrap_or(*samples)))
+            let replaced = room_pa.and_then(|room_pa| Samples::new(samples.time_s(), room_pa).ok());
+            RoomAt::Logged(Interpolator::new(replaced.unwrap_or(*samples)))
         }
         RoomPressure::Stated(value) => RoomAt::Stated(*value),
     };

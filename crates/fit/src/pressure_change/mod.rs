@@ -42,13 +42,14 @@ pub use two_point::two_point_rate_per_h;
 pub use window::{Event, EventKind, Window, WindowEnd, WindowStart};
 
 use crate::input::InputError;
+use crate::simulate::Random;
 use crate::uncertainty::{Distribution, MonteCarlo, monte_carlo};
 use crate::{BudgetLine, Estimate, Samples};
 use base::{Base, Model};
 use clock::Offset;
 use conductance::{CompliancePrior, Fit};
 use hold_finder::{Found, find};
-use join::{Joined, join};
+use join::{Joined, join, join_with};
 use sensor::Sensor;
 
 /// Least number of readings of the inside pressure in the window.
@@ -94,7 +95,7 @@ fn prepare<T>(
 ) -> Result<T, PressureChangeError> {
     check(record, settings)?;
     let barometer = barometer_offset(record, settings)?;
-    let joined = join(record, barometer.ahead_s);
+    let joined = join(record, settings.barometer.resolution, barometer.ahead_s);
     let found = find(record, settings, &joined)?;
     let base = Base::new(&joined, found.range.clone(), &found.keep, &found.sound);
     if base.len() < LEAST_READINGS {
@@ -143,7 +144,7 @@ fn barometer_offset(record: &Record<'_>, settings: &Settings) -> Result<Offset, 
     if settings.barometer.clock == Clock::Common {
         return Ok(Offset::default());
     }
-    let joined = join(record, 0.0);
+    let joined = join(record, settings.barometer.resolution, 0.0);
     let found = find(record, settings, &joined)?;
     let hold_s = [found.window.from_s, found.window.to_s];
     Ok(clock::barometer_offset(record, settings.barometer.clock, hold_s))
@@ -260,7 +261,29 @@ impl Evaluation<'_> {
             ));
         }
         lines.extend(self.clock_budget());
+        lines.extend(self.barometer_steps());
         lines
+    }
+
+    /// What coarse steps of the barometer leave open of the room pressure adds to G/V, in 1/s.
+    fn barometer_steps(&self) -> Option<BudgetLine> {
+        const DRAWS: usize = 16;
+        let RoomPressure::Logged(samples) = self.record.room else { return None };
+        let line = coarse::Unstepped::of(samples, self.settings.barometer.resolution)?;
+        let (sensor, found) = (self.sensors.first()?, self.fit.sensors.first()?);
+        let at = |base: &Base| {
+            conductance::conductance_at(base, sensor, self.model, self.fit.expansion, &found.hyper, &self.fit.freedom)
+        };
+        let plain = at(self.base)?;
+        let mut random = Random::new(1);
+        let squares = (0..DRAWS).filter_map(|_| {
+            let moved = join_with(self.record, self.clocks.barometer.ahead_s, Some(&line.drawn(&mut random)));
+            let base = Base::new(&moved, self.found.range.clone(), &self.found.keep, &self.found.sound);
+            Some((at(&base)? - plain).powi(2))
+        });
+        let squares: Vec<f64> = squares.collect();
+        let mean = squares.iter().sum::<f64>() / squares.len().max(1) as f64;
+        Some(BudgetLine::new("steps of the barometer", mean.sqrt()))
     }
 
     /// What the uncertainty of estimated clock offsets adds to G/V, in 1/s.
@@ -276,7 +299,11 @@ impl Evaluation<'_> {
         let mut lines = Vec::new();
         let barometer = self.clocks.barometer;
         if barometer.standard_uncertainty_s > 0.0 {
-            let moved = join(self.record, barometer.ahead_s + barometer.standard_uncertainty_s);
+            let moved = join(
+                self.record,
+                self.settings.barometer.resolution,
+                barometer.ahead_s + barometer.standard_uncertainty_s,
+            );
             // At the ends a reading more or less may find a barometer beside it; then the comparison is left out.
             if moved.time_s.len() == self.joined.time_s.len() {
                 let base = Base::new(&moved, self.found.range.clone(), &self.found.keep, &self.found.sound);

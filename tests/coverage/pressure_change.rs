@@ -56,7 +56,7 @@ fn a_barometer_that_moves_in_steps_does_not_move_the_leak() {
     hold.barometer_resolution_pa = 10.0;
     let outcome = study(&hold, &hold.settings(), 40, 5000, drawn);
     covers("barometer in steps", &outcome);
-    assert!(outcome.bias().abs() < 0.01, "{outcome:?}");
+    assert!(outcome.bias.abs() < 0.01, "{outcome:?}");
 }
 
 #[test]

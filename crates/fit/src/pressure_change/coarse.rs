@@ -204,7 +204,9 @@ impl Line {
             }
         }
         // With no bend to tell and no reading to pull, a knot stays.
-        band.iter_mut().for_each(|row| row[0] += 1e-9 * stiff);
+        for row in &mut band {
+            row[0] += 1e-9 * stiff;
+        }
         Banded { band, right: pull }
     }
 }

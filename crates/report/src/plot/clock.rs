@@ -47,20 +47,6 @@ impl Clock {
         }
     }
 
-    /// A sentence of the program with its times (`2026-05-04T09:02:30Z`) as `4 May 2026, 11:02` on this clock.
-    pub(crate) fn told(&self, text: &str) -> String {
-        let words: Vec<String> =
-            text.split(' ').map(|word| self.told_word(word).unwrap_or_else(|| word.to_owned())).collect();
-        words.join(" ")
-    }
-
-    fn told_word(&self, word: &str) -> Option<String> {
-        let end = word.find('Z')? + 1;
-        let time: Timestamp = word[..end].parse().ok()?;
-        let civil = self.zone.to_datetime(time).strftime("%-d %B %Y, %H:%M").to_string();
-        Some(format!("{civil}{}", &word[end..]))
-    }
-
     /// `4 May 2026`; `None` for logs without dates.
     pub(crate) fn day(&self, time_s: f64) -> Option<String> {
         Some(self.civil(time_s)?.strftime("%-d %B %Y").to_string())
@@ -151,15 +137,6 @@ fn since_start(time_s: f64) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn times_within_a_sentence_are_told_on_the_clock_and_other_words_stay() {
-        let clock = Clock::new(Some(0.0), Some("Europe/Vienna"));
-        assert_eq!(
-            clock.told("it began between 2026-11-24T20:56:30Z and 2026-11-25T01:43:30Z, in Zone Z"),
-            "it began between 24 November 2026, 21:56 and 25 November 2026, 02:43, in Zone Z"
-        );
-    }
 
     /// 2026-05-04T07:00:00Z.
     const MORNING_S: f64 = 1_777_878_000.0;

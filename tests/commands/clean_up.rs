@@ -98,7 +98,7 @@ fn without_a_stated_response_and_a_rise_the_interval_is_wider_and_says_why() {
     let bench = Bench::new();
     let whole = log(1);
     let lines: Vec<&str> = whole.lines().collect();
-    let after = [&lines[..1], &lines[17..]].concat().join("\n");
+    let after = [&lines[..1], &lines[23..]].concat().join("\n");
     bench.write("dose.csv", after);
     bench.write("plan.toml", PLAN);
     bench.write("open.toml", PLAN.replace("response = \"t90 20.7 s\"\n", ""));

@@ -63,8 +63,8 @@ pub enum Lag {
 ///
 /// `trace` holds contents as mole fractions; censored readings enter as bounds. The result is averaged over noise (floor and
 /// relative part, correlated part), the analyser's lag and the floor, which is not negative but for the error of the
-/// analyser's zero. A second term, for a slow tail or for a purifier that takes up a smaller share at high content, is used
-/// where the readings support it clearly.
+/// analyser's zero, and over whether the purifier takes up a smaller share at high content. A slow tail is used where the
+/// readings support it clearly.
 ///
 /// Checked by simulation with lags of 0, 0.1 and 0.4 τ, records of 3 to 10 τ and steps of 0.1 ppm: see
 /// `tests/coverage/clean_up.rs` and the method's page for coverage, bias and spread.

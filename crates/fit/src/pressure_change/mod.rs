@@ -150,6 +150,9 @@ fn barometer_offset(record: &Record<'_>, settings: &Settings) -> Result<Offset, 
     Ok(clock::barometer_offset(record, settings.barometer.clock, hold_s))
 }
 
+/// Budget line of what coarse steps of the barometer leave open.
+const BAROMETER_STEPS: &str = "steps of the barometer";
+
 /// Everything that the result is written from.
 struct Evaluation<'a> {
     record: &'a Record<'a>,
@@ -238,7 +241,10 @@ impl Evaluation<'_> {
         let others: f64 = self
             .systematic_lines()
             .iter()
-            .filter(|line| !(line.source.starts_with("gauge") || line.source.contains("barometer")))
+            .filter(|line| {
+                let drawn_with_the_readings = line.source.starts_with("gauge") || line.source.contains("barometer");
+                !drawn_with_the_readings || line.source == BAROMETER_STEPS
+            })
             .map(|line| line.standard_uncertainty.powi(2))
             .sum::<f64>()
             .sqrt();
@@ -283,7 +289,7 @@ impl Evaluation<'_> {
         });
         let squares: Vec<f64> = squares.collect();
         let mean = squares.iter().sum::<f64>() / squares.len().max(1) as f64;
-        Some(BudgetLine::new("steps of the barometer", mean.sqrt()))
+        Some(BudgetLine::new(BAROMETER_STEPS, mean.sqrt()))
     }
 
     /// What the uncertainty of estimated clock offsets adds to G/V, in 1/s.

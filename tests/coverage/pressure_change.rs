@@ -48,15 +48,14 @@ fn intervals_cover_the_truth_in_quiet_ordinary_and_rough_rooms() {
     assert!(pooled.coverage() < 0.995, "intervals that never miss are too wide: {pooled:?}");
 }
 
-/// A barometer logged in tenths of a hectopascal beside a fine gauge: taken as it reads, its steps would be the gas's own
-/// temperature, and the leak come out some ten percent high.
+/// A barometer logged in whole hectopascals beside a fine gauge hides more than the fit knows: without a budget line for it four
+/// intervals in ten would miss. With it 85 to 87 % hold the truth, which is short of 95 and known (see the validation).
 #[test]
-fn a_barometer_that_moves_in_steps_does_not_move_the_leak() {
+fn what_the_steps_of_a_barometer_hide_is_in_the_interval() {
     let mut hold = Hold::ordinary(Room::ORDINARY, 4.0 * 3600.0, 5e-4);
-    hold.barometer_resolution_pa = 10.0;
+    hold.barometer_resolution_pa = 100.0;
     let outcome = study(&hold, &hold.settings(), 40, 5000, drawn);
-    covers("barometer in steps", &outcome);
-    assert!(outcome.bias.abs() < 0.01, "{outcome:?}");
+    assert!(outcome.failed == 0 && outcome.coverage() > 0.72, "{outcome:?}");
 }
 
 #[test]

@@ -10,6 +10,22 @@ const DIFFUSION_PA: f64 = 2.0;
 pub(super) fn leak_drive(at: &Circumstances) -> f64 {
     at.under_pressure_pa + DIFFUSION_PA
 }
+
+/// Content of the room's air over its oxygen.
+fn over_oxygen(species: Species, at: &Circumstances, theta: &Point, setting: &Setting) -> f64 {
+    match species {
+        Species::Oxygen => 1.0,
+        Species::Water => setting.air_ratio * (theta.at[place::ROOM_WATER] + at.ln_room_water).exp(),
+    }
+}
+
+/// Adds the slope of a part with this value, of which relative slopes are given by parameter.
+fn add_relative(slope: &mut Vector, value: f64, by: &[(usize, f64)]) {
+    for (index, factor) in by {
+        slope[*index] += value * factor;
+    }
+}
+
 /// Ingress in ppm/h.
 pub(super) fn ingress(
     species: Species,
@@ -22,13 +38,11 @@ pub(super) fn ingress(
     let s = species.index();
     let at = &row.at;
     let is_water = species == Species::Water;
-    let ratio = if is_water { setting.air_ratio * (theta.at[place::ROOM_WATER] + at.ln_room_water).exp() } else { 1.0 };
+    let ratio = over_oxygen(species, at, theta, setting);
     let mut total = 0.0;
     let mut add = |value: f64, by: &[(usize, f64)], slope: &mut Vector| {
         total += value;
-        for (index, factor) in by {
-            slope[*index] += value * factor;
-        }
+        add_relative(slope, value, by);
     };
     let water = if is_water { 1.0 } else { 0.0 };
     let drive = leak_drive(at) * ratio;
@@ -100,13 +114,11 @@ fn changed_ingress(
     let at = &row.at;
     let is_water = species == Species::Water;
     let water = if is_water { 1.0 } else { 0.0 };
-    let ratio = if is_water { setting.air_ratio * (theta.at[place::ROOM_WATER] + at.ln_room_water).exp() } else { 1.0 };
+    let ratio = over_oxygen(species, at, theta, setting);
     let mut total = 0.0;
     let mut add = |value: f64, by: &[(usize, f64)], slope: &mut Vector| {
         total += value;
-        for (index, factor) in by {
-            slope[*index] += value * factor;
-        }
+        add_relative(slope, value, by);
     };
     for change in changes {
         let share = change.profile.at(row.time_h, change.onset_h, setting.end_h);

@@ -76,6 +76,7 @@ pub(super) mod place {
     /// Relative daily wave, cosine and sine, of ingress that a change brought: it need not follow that of the rest.
     pub(crate) const CHANGE_DAY: [[usize; 2]; 2] = [[27, 28], [29, 30]];
 }
+
 /// What a row should be on its scale, and the derivatives by the parameters.
 pub(super) fn predict(
     stream: &Stream,

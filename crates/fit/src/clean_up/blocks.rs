@@ -24,21 +24,29 @@ impl Block {
         0.5 * (self.from_s + self.to_s)
     }
 
-    /// Mean of e^(−t/τ) over the readings of the block, taken as equally spaced.
-    pub(super) fn mean_decay(&self, tau_s: f64) -> f64 {
-        let first = (-self.from_s / tau_s).exp();
+    /// Mean of e^(−(t − origin)/τ) over the readings of the block, taken as equally spaced.
+    pub(super) fn mean_decay(&self, origin_s: f64, tau_s: f64) -> f64 {
         if self.count < 2 {
-            return first;
+            return (-(self.from_s - origin_s) / tau_s).exp();
         }
-        let steps = (self.count - 1) as f64;
-        let step = (self.to_s - self.from_s) / steps / tau_s;
-        let ratio = (-step).exp_m1();
-        if ratio.abs() < 1e-9 {
-            first
-        } else {
-            first * (-step * self.count as f64).exp_m1() / ratio / self.count as f64
+        let count = self.count as f64;
+        let half_step = 0.5 * (self.to_s - self.from_s) / (count - 1.0) / tau_s;
+        let half = count * half_step;
+        if half < 1.0 {
+            // One exponential where two more would cost most of the time of a fit.
+            let middle = (-(self.middle_s() - origin_s) / tau_s).exp();
+            return middle * sinh_over(half) / sinh_over(half_step);
         }
+        let first = (-(self.from_s - origin_s) / tau_s).exp();
+        first * (-2.0 * half).exp_m1() / (-2.0 * half_step).exp_m1() / count
     }
+}
+
+/// sinh x/x of x up to 1.
+fn sinh_over(x: f64) -> f64 {
+    /// One over 2k(2k + 1), the last first.
+    const RATIOS: [f64; 7] = [1.0 / 210.0, 1.0 / 156.0, 1.0 / 110.0, 1.0 / 72.0, 1.0 / 42.0, 1.0 / 20.0, 1.0 / 6.0];
+    RATIOS.into_iter().fold(1.0, |sum, ratio| 1.0 + x * x * ratio * sum)
 }
 
 /// The blocks of a window.

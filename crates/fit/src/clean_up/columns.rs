@@ -1,6 +1,5 @@
-//! What a reading would show of each part of the content, for unit amounts.
+//! The parts of the content, and how each is seen.
 
-use super::blocks::Block;
 use super::loading::LoadedDecay;
 use super::rise::Rise;
 
@@ -50,36 +49,6 @@ impl Shape {
         (self.law != Law::Exponential).then(|| self.len() - 1)
     }
 
-    /// Mean over a block of each part: dose (as the lagging analyser shows it), floor, what the reading differed from the
-    /// floor at the start (before a dose: the rest of earlier ones), second amount.
-    pub(super) fn parts(&self, block: &Block) -> [f64; MOST] {
-        let mut parts = [0.0; MOST];
-        parts[FLOOR] = 1.0;
-        if self.rise.is_some() {
-            parts[BEFORE] = block.mean_decay(self.tau_s);
-        } else if self.lag_s > 0.0 {
-            parts[BEFORE] = block.mean_decay(self.lag_s);
-        }
-        let last = self.len() - 1;
-        let rise = self.rise.as_ref().map(|rise| rise.seen(block, self.lag_s));
-        let seen = |tau_s: f64| rise.as_ref().map_or_else(|| self.seen(block, tau_s), |rise| rise.response(tau_s));
-        match &self.law {
-            Law::Exponential => parts[DOSE] = seen(self.tau_s),
-            Law::SlowTail(ratio) => {
-                parts[DOSE] = seen(self.tau_s);
-                parts[last] = seen(ratio * self.tau_s);
-            }
-            Law::Loading(decay) => {
-                for (k, content, slope) in decay.terms() {
-                    let seen = seen(self.tau_s / k);
-                    parts[DOSE] += content * seen;
-                    parts[last] += slope * seen;
-                }
-            }
-        }
-        parts
-    }
-
     /// How much of each amount counts as the pure decay with τ, from the start of the window, that the content ends in.
     pub(super) fn as_decay_from_start(&self) -> Weights {
         let factor = |tau_s: f64| self.rise.map_or(1.0, |rise| rise.as_decay_from_start(tau_s));
@@ -113,15 +82,5 @@ impl Shape {
             Law::Loading(decay) => Some(decay.load + amounts[self.len() - 1] / amounts[DOSE]),
             Law::Exponential | Law::SlowTail(_) => None,
         }
-    }
-
-    /// A decay with `tau_s` from the start of the window, as an analyser shows it that stood at zero before.
-    fn seen(&self, block: &Block, tau_s: f64) -> f64 {
-        if self.lag_s <= 0.0 {
-            return block.mean_decay(tau_s);
-        }
-        // At equal time constants the difference quotient is taken a little beside them; the limit is smooth.
-        let ratio = if (self.lag_s / tau_s - 1.0).abs() < 1e-4 { 1.0002 } else { self.lag_s / tau_s };
-        (block.mean_decay(tau_s) - block.mean_decay(ratio * tau_s)) / (1.0 - ratio)
     }
 }

@@ -2,9 +2,10 @@
 //!
 //! Dose, start of the reading and second term have flat priors, the variance scale has Jeffreys' prior.
 
-use super::blocks::{Block, Blocks};
+use super::blocks::Blocks;
 use super::columns::{DOSE, FLOOR, MOST, Shape, Weights};
 use super::loading;
+use super::seen::Seen;
 use crate::noise::{NoiseModel, OrnsteinUhlenbeck, Whitened, whiten};
 use crate::ppm_rise::ReadingStatus;
 use statrs::function::erf::erfc;
@@ -48,7 +49,8 @@ pub(super) struct Solved {
 impl Rows<'_> {
     /// What measured blocks would show of each part: the dear part of a solution, shared by all noise models.
     pub(super) fn parts(&self, shape: &Shape) -> Vec<[f64; MOST]> {
-        self.blocks.measured().map(|block| shape.parts(block)).collect()
+        let seen = Seen::of(shape);
+        self.blocks.measured().map(|block| seen.parts(block)).collect()
     }
 
     pub(super) fn solve(&self, shape: &Shape, noise: &Noise) -> Option<Solved> {
@@ -114,6 +116,7 @@ impl Rows<'_> {
     pub(super) fn log_censored(&self, shape: &Shape, noise: &Noise, solved: &Solved, floor: f64) -> f64 {
         let beta = solved.amounts_given(floor);
         let scale = (solved.squares / solved.degrees_of_freedom).sqrt();
+        let seen = Seen::of(shape);
         let mut sum = 0.0;
         for (block, level) in self.blocks.blocks.iter().zip(&self.level) {
             let sign = match block.status {
@@ -121,7 +124,7 @@ impl Rows<'_> {
                 ReadingStatus::BelowLimit => 1.0,
                 ReadingStatus::AboveRange => -1.0,
             };
-            let fitted = fitted(shape, &beta, block);
+            let fitted = seen.reading(&beta, block);
             let variance = noise.variance(*level);
             let sd = scale * variance.sqrt();
             // Readings that wander together are worth fewer independent ones.
@@ -153,11 +156,6 @@ impl Noise {
             ],
         }
     }
-}
-
-/// Fitted mean reading of a block.
-pub(super) fn fitted(shape: &Shape, beta: &[f64; MOST], block: &Block) -> f64 {
-    shape.parts(block).iter().zip(beta).map(|(part, amount)| part * amount).sum()
 }
 
 impl Solved {

@@ -20,6 +20,7 @@ mod result;
 mod rise;
 mod scan;
 mod search;
+mod seen;
 mod window;
 
 pub use error::CleanUpError;

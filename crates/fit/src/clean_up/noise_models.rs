@@ -2,7 +2,8 @@
 
 use super::blocks::Blocks;
 use super::columns::Shape;
-use super::likelihood::{Noise, Rows, Solved, fitted};
+use super::likelihood::{Noise, Rows, Solved};
+use super::seen::Seen;
 
 fn top(blocks: &Blocks) -> f64 {
     blocks.measured().map(|block| block.value.abs()).fold(0.0, f64::max).max(1e-300)
@@ -17,7 +18,8 @@ pub(super) fn measured_levels(blocks: &Blocks) -> Vec<f64> {
 /// Fitted content of each block over the largest.
 pub(super) fn levels(blocks: &Blocks, shape: &Shape, solved: &Solved) -> Vec<f64> {
     let top = top(blocks);
-    blocks.blocks.iter().map(|block| (fitted(shape, &solved.beta, block).abs() / top).min(1.0)).collect()
+    let seen = Seen::of(shape);
+    blocks.blocks.iter().map(|block| (seen.reading(&solved.beta, block).abs() / top).min(1.0)).collect()
 }
 
 fn mean_worth(blocks: &Blocks) -> f64 {

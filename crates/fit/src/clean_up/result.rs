@@ -2,8 +2,8 @@
 
 use super::blocks::Blocks;
 use super::columns::Law;
-use super::likelihood::fitted;
 use super::search::Fit;
+use super::seen::Seen;
 use super::{Lag, Note, Settings, Window};
 use crate::ppm_rise::{Quantity, ReadingStatus, Trace};
 use crate::uncertainty::Distribution;
@@ -234,9 +234,10 @@ fn notes(settings: &Settings, blocks: &Blocks, fit: &Fit, time_constant: &Estima
         }
         Law::Exponential | Law::Loading(_) => {}
     }
+    let seen = Seen::of(&fit.shape);
     let deviation = blocks
         .measured()
-        .map(|block| (block.value - fitted(&fit.shape, &fit.solved.beta, block)).abs() / dose)
+        .map(|block| (block.value - seen.reading(&fit.solved.beta, block)).abs() / dose)
         .fold(0.0, f64::max);
     if deviation > 0.03 && fit.noise.correlated * mean_worth(blocks) > 2.0 {
         notes.push(Note::NotExponential { deviation });
@@ -261,7 +262,8 @@ fn mean_worth(blocks: &Blocks) -> f64 {
 fn series(trace: &Trace<'_>, window: &Window, blocks: &Blocks, fit: &Fit) -> Series {
     let stride = trace.samples.len().div_ceil(3000);
     let thinned = |values: &[f64], factor: f64| values.iter().step_by(stride).map(|v| v * factor).collect();
-    let model = |block| fitted(&fit.shape, &fit.solved.beta, block);
+    let seen = Seen::of(&fit.shape);
+    let model = |block| seen.reading(&fit.solved.beta, block);
     Series {
         record_time_s: thinned(trace.samples.time_s(), 1.0),
         record_ppm: thinned(trace.samples.value(), PPM),

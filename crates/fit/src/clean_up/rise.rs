@@ -1,8 +1,8 @@
 //! The rise of a dose: what it tells of the analyser's response, and of the floor by the content before it.
 
-use super::blocks::Block;
 use super::columns::{DOSE, Law, Shape};
-use super::likelihood::{Noise, Rows, Solved, fitted};
+use super::likelihood::{Noise, Rows, Solved};
+use super::seen::Seen;
 use nalgebra::{DMatrix, DVector};
 
 /// How a dose came in. Times count from the start of the window.
@@ -32,92 +32,12 @@ impl Onset {
     }
 }
 
-/// Poles closer than this are moved apart: the limit is smooth, its formula is not.
-const APART: f64 = 1e-3;
-
 impl Rise {
-    /// What a block's mean reading makes of unit doses, seen with `lag_s`, whatever they decay with.
-    pub(super) fn seen<'a>(&'a self, block: &'a Block, lag_s: f64) -> SeenRise<'a> {
-        let mut poles = [lag_s, self.mixing_s, 0.0];
-        let count = part(&mut poles, 0);
-        let mut seen = SeenRise { rise: self, block, poles, count, fed: [0.0; 2] };
-        for i in 0..count {
-            seen.fed[i] = seen.fed_in(poles[i]);
-        }
-        seen
-    }
-
     /// Amount that a pure decay with `tau_s` from the start of the window would have to have to end like a unit dose.
     pub(super) fn as_decay_from_start(&self, tau_s: f64) -> f64 {
         let lasting = (self.lasting_s / tau_s).max(1e-6);
         lasting.exp_m1() / lasting / (1.0 - (self.mixing_s / tau_s).min(0.9)) * (self.at_s / tau_s).exp()
     }
-}
-
-/// A block that sees a rise.
-pub(super) struct SeenRise<'a> {
-    rise: &'a Rise,
-    block: &'a Block,
-    /// Time constants of analyser and mixing, as many as there are.
-    poles: [f64; 3],
-    count: usize,
-    fed: [f64; 2],
-}
-
-impl SeenRise<'_> {
-    /// Mean reading over the block for a unit dose that decays with `tau_s`.
-    pub(super) fn response(&self, tau_s: f64) -> f64 {
-        if self.block.to_s <= self.rise.at_s {
-            return 0.0;
-        }
-        let mut poles = self.poles;
-        poles[self.count] = tau_s;
-        let count = part(&mut poles, self.count);
-        let mut sum = 0.0;
-        for i in 0..count {
-            // Partial fractions of τ/((1 + τs)(1 + Ls)(1 + ms)).
-            let others: f64 = (0..count).filter(|j| *j != i).map(|j| poles[i] - poles[j]).product();
-            let weight = tau_s * poles[i].powi(count as i32 - 2) / others;
-            sum += weight * poles[i] * if i < self.count { self.fed[i] } else { self.fed_in(poles[i]) };
-        }
-        sum
-    }
-
-    /// Mean over the block of what a dose, fed in at a steady rate, lets through a pole.
-    fn fed_in(&self, pole_s: f64) -> f64 {
-        let Rise { at_s, .. } = *self.rise;
-        let lasting_s = self.rise.lasting_s.max(1e-3);
-        (approach(self.block, at_s, pole_s) - approach(self.block, at_s + lasting_s, pole_s)) / lasting_s
-    }
-}
-
-/// Puts the poles above zero first, from the place `first` on apart from those before them; returns their number.
-fn part(poles: &mut [f64; 3], first: usize) -> usize {
-    let mut count = first;
-    for i in first..poles.len() {
-        let mut pole = poles[i];
-        if pole <= 0.0 {
-            continue;
-        }
-        for _ in 0..count {
-            if let Some(near) = poles[..count].iter().find(|other| (pole / **other - 1.0).abs() < APART) {
-                pole = near * (1.0 - 2.0 * APART);
-            }
-        }
-        poles[count] = pole;
-        count += 1;
-    }
-    count
-}
-
-/// Mean over a block of 1 − e^(−(t − origin)/pole), 0 before the origin.
-fn approach(block: &Block, origin_s: f64, pole_s: f64) -> f64 {
-    if block.from_s < origin_s {
-        let since = (block.middle_s() - origin_s).max(0.0);
-        return -(-since / pole_s).exp_m1();
-    }
-    let shifted = Block { from_s: block.from_s - origin_s, to_s: block.to_s - origin_s, ..*block };
-    1.0 - shifted.mean_decay(pole_s)
 }
 
 /// Time constant and rise that fit best with a given response of the analyser.
@@ -317,8 +237,9 @@ impl Slope {
             // Length and mixing are not negative: one-sided at their end.
             let (low, high) = (moved(if i > 1 && times.0[i] < by_s { 0.0 } else { -by_s }), moved(by_s));
             let over_s = if i > 1 && times.0[i] < by_s { by_s } else { 2.0 * by_s };
-            let seen = |shape: &Shape, block: &Block| fitted(shape, &solved.beta, block);
-            rows.blocks.measured().map(|block| (seen(&high, block) - seen(&low, block)) / over_s).collect()
+            let [low, high] = [low, high].map(|shape| Seen::of(&shape));
+            let slope = |block| (high.reading(&solved.beta, block) - low.reading(&solved.beta, block)) / over_s;
+            rows.blocks.measured().map(slope).collect()
         });
         let width = size + 5;
         let (whitened, _) = rows.whitened(width, &noise, |index, row| {

@@ -3,7 +3,7 @@
 
 use super::blocks::{self, Blocks};
 use super::columns::{Law, Shape};
-use super::likelihood::{Noise, Rows, Solved, fitted};
+use super::likelihood::{Noise, Rows, Solved};
 use super::loading::{LoadedDecay, MOST_LOAD};
 use super::noise_models::{
     Scored, evidence, heaviest, kappas, levels, matter, measured_levels, noises, noises_about, representative, scored,
@@ -12,6 +12,7 @@ use super::posterior::{Model, Posterior, Table};
 use super::response::{self, LagNode, LagPrior, Node};
 use super::rise::{self, Fitted, Onset, Path, Search};
 use super::scan::TauScan;
+use super::seen::Seen;
 use super::window::RiseSpan;
 use super::{CleanUpError, Settings, Window};
 use crate::ppm_rise::{ReadingStatus, Trace};
@@ -178,13 +179,14 @@ fn set_levels(rows: &mut Rows<'_>, start: &Start<'_>, foot_s: f64, onset: Onset)
 fn describes_rise(rows: &Rows<'_>, start: &Start<'_>, shape: &Shape, until_s: f64) -> bool {
     let Some(solved) = rows.solve(shape, &start.noise) else { return false };
     let scale = start.solved.squares / start.solved.degrees_of_freedom;
+    let seen = Seen::of(shape);
     let (mut sum, mut count) = (0.0, 0.0);
     for (block, level) in rows.blocks.blocks.iter().zip(&rows.level) {
         if block.status != ReadingStatus::Measured || block.middle_s() > until_s {
             continue;
         }
         let variance = scale * start.noise.variance_of_mean(*level, block.worth);
-        sum += (block.value - fitted(shape, &solved.beta, block)).powi(2) / variance;
+        sum += (block.value - seen.reading(&solved.beta, block)).powi(2) / variance;
         count += 1.0;
     }
     count > 3.0 && sum / count < 2.0 + 4.0 * f64::sqrt(2.0 / count)

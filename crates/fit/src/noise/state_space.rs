@@ -45,22 +45,30 @@ pub fn whiten(time_s: &[f64], readings: &[f64], rows: &[f64], columns: usize, no
     let mut scaled = vec![0.0; columns];
     // Products of variances are collected before the logarithm, which costs more than the rest of a step.
     let mut product = 1.0_f64;
-    filter(time_s, readings, rows, columns, noise, |innovation, variance| {
-        product *= variance;
-        if !(1e-200..1e200).contains(&product) {
-            log_determinant += product.ln();
-            product = 1.0;
-        }
-        let inverse = 1.0 / variance;
-        for (s, v) in scaled.iter_mut().zip(innovation) {
-            *s = v * inverse;
-        }
-        for (j, s) in scaled.iter().enumerate() {
-            for (g, v) in gram[j * columns..=j * columns + j].iter_mut().zip(innovation) {
-                *g += s * v;
+    filter(
+        time_s,
+        readings,
+        rows,
+        columns,
+        noise,
+        #[inline(always)]
+        |innovation, variance| {
+            product *= variance;
+            if !(1e-200..1e200).contains(&product) {
+                log_determinant += product.ln();
+                product = 1.0;
             }
-        }
-    });
+            let inverse = 1.0 / variance;
+            for (s, v) in scaled.iter_mut().zip(innovation) {
+                *s = v * inverse;
+            }
+            for (j, s) in scaled.iter().enumerate() {
+                for (g, v) in gram[j * columns..=j * columns + j].iter_mut().zip(innovation) {
+                    *g += s * v;
+                }
+            }
+        },
+    );
     log_determinant += product.ln();
     for j in 0..columns {
         for i in 0..j {
@@ -107,6 +115,26 @@ fn filter(
     rows: &[f64],
     columns: usize,
     noise: &NoiseModel,
+    take: impl FnMut(&[f64], f64),
+) {
+    // The same steps throughout; one component alone, and the widths that fits pass most often, are compiled apart.
+    match (columns, noise.correlated[1].variance > 0.0) {
+        (3, false) => steps::<false>(time_s, readings, rows, 3, noise, take),
+        (4, false) => steps::<false>(time_s, readings, rows, 4, noise, take),
+        (5, false) => steps::<false>(time_s, readings, rows, 5, noise, take),
+        (_, false) => steps::<false>(time_s, readings, rows, columns, noise, take),
+        (_, true) => steps::<true>(time_s, readings, rows, columns, noise, take),
+    }
+}
+
+#[inline(always)]
+#[allow(clippy::inline_always, reason = "only inlined do the widths become constants")]
+fn steps<const TWO: bool>(
+    time_s: &[f64],
+    readings: &[f64],
+    rows: &[f64],
+    columns: usize,
+    noise: &NoiseModel,
     mut take: impl FnMut(&[f64], f64),
 ) {
     let [first, second] = noise.correlated;
@@ -118,20 +146,29 @@ fn filter(
         let (a, b) = if index == 0 { (1.0, 1.0) } else { decay.over(time_s[index] - time_s[index - 1], first, second) };
         if index > 0 {
             p11 = a * a * (p11 - first.variance) + first.variance;
-            p12 *= a * b;
-            p22 = b * b * (p22 - second.variance) + second.variance;
+            if TWO {
+                p12 *= a * b;
+                p22 = b * b * (p22 - second.variance) + second.variance;
+            }
         }
         let variance = p11 + 2.0 * p12 + p22 + noise.white_variance / readings[index];
         let gain1 = (p11 + p12) / variance;
-        let gain2 = (p12 + p22) / variance;
+        let gain2 = if TWO { (p12 + p22) / variance } else { 0.0 };
         for ((v, s), x) in innovation.iter_mut().zip(state.iter_mut()).zip(row) {
-            let (predicted1, predicted2) = (a * s[0], b * s[1]);
-            *v = x - predicted1 - predicted2;
-            *s = [predicted1 + gain1 * *v, predicted2 + gain2 * *v];
+            let predicted1 = a * s[0];
+            *v = x - predicted1;
+            if TWO {
+                let predicted2 = b * s[1];
+                *v -= predicted2;
+                s[1] = predicted2 + gain2 * *v;
+            }
+            s[0] = predicted1 + gain1 * *v;
         }
         p11 -= gain1 * gain1 * variance;
-        p12 -= gain1 * gain2 * variance;
-        p22 -= gain2 * gain2 * variance;
+        if TWO {
+            p12 -= gain1 * gain2 * variance;
+            p22 -= gain2 * gain2 * variance;
+        }
         take(&innovation, variance);
     }
 }
@@ -148,7 +185,9 @@ impl Decay {
         // Means of equally many readings lie a little unevenly; half a percent of a step does not matter to noise.
         if (step_s - self.step_s).abs() > 5e-3 * step_s {
             self.step_s = step_s;
-            self.factors = ((-step_s / first.memory_s).exp(), (-step_s / second.memory_s).exp());
+            // What has no variance is nothing whatever its decay.
+            let over = |of: OrnsteinUhlenbeck| if of.variance > 0.0 { (-step_s / of.memory_s).exp() } else { 1.0 };
+            self.factors = (over(first), over(second));
         }
         self.factors
     }

@@ -79,6 +79,8 @@ fn the_terminal_shows_verdict_value_and_window_within_eighty_columns() {
     }
     assert!(run.stdout.lines().all(|line| line.chars().count() <= 80), "{}", run.stdout);
     assert!(!run.stdout.contains('\u{1b}'), "colour in a file");
+    assert!(run.stdout.contains("(Europe/Vienna)"), "times on the clock of the plan's zone, as on the page");
+    assert!(!run.stdout.contains("2026-05-"), "{}", run.stdout);
 }
 
 #[test]
@@ -134,6 +136,9 @@ fn inspect_shows_what_the_awkward_export_holds() {
     };
     assert_eq!(quantity("Differenzdruck [Pa]"), "gauge_pressure");
     assert_eq!(quantity("Gastemperatur [°C]"), "gas_temperature");
+    let text = bench.run(&["inspect", "leaky-enclosure.csv", "--time-zone", "Europe/Vienna"]).stdout;
+    assert!(text.contains("  time      5 May 2026, 13:40:00 to "), "{text}");
+    assert!(text.contains("(Europe/Vienna)"), "{text}");
 }
 
 #[test]

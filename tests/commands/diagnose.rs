@@ -46,6 +46,7 @@ fn the_text_fits_a_terminal_and_ends_with_the_conclusion() {
     assert!(run.stdout.contains("a new or larger leak"), "{}", run.stdout);
     let last = run.stdout.rsplit("\n\n").next().unwrap();
     assert!(last.starts_with("Result"), "{last}");
+    assert!(run.stdout.contains("(Europe/Vienna)") && !run.stdout.contains("2026-09-"), "{}", run.stdout);
 }
 
 #[test]

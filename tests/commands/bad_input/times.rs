@@ -30,7 +30,7 @@ fn cases() -> Vec<Case> {
             .plan_with("pressure = \"1013 hPa\"", "pressure = \"1013 hPa\"\ntime_zone = \"Europe/Vienna\"")
             .log(at(|minute| format!("2026-10-25 02:{:02}:{:02}", minute / 2, minute % 2 * 30)))
             .ends(3)
-            .says(&["2026-10-25T00:00:00Z to 2026-10-25T00:59:30Z"]),
+            .says(&["25 October 2026, 02:00:00 +02:00 to 02:59:30 +02:00"]),
         case("the hour that there is not when summer time begins")
             .plan_with("pressure = \"1013 hPa\"", "pressure = \"1013 hPa\"\ntime_zone = \"Europe/Vienna\"")
             .log(at(|minute| format!("2026-03-29 02:{:02}:{:02}", minute / 2, minute % 2 * 30)))

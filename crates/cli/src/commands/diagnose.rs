@@ -44,7 +44,7 @@ pub(crate) fn run(args: &DiagnoseArgs) -> io::Result<Exit> {
     }
     match args.format.format {
         Format::Json => output::json(&diagnosed.result)?,
-        Format::Text => output::result(&text::diagnosis(&diagnosed.result, output::paint()))?,
+        Format::Text => output::result(&text::diagnosis(&diagnosed, output::paint()))?,
     }
     Ok(Exit::Verdict(diagnosed.exit_code()))
 }

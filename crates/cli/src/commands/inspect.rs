@@ -25,15 +25,15 @@ pub(crate) fn run(args: &InspectArgs) -> io::Result<Exit> {
     }
     match args.format.format {
         Format::Json => output::json(&Inspection { schema: INSPECT_SCHEMA, files })?,
-        Format::Text => output::result(&as_text(&files, args.rows))?,
+        Format::Text => output::result(&as_text(&files, args))?,
     }
     Ok(if all_read { Exit::Pass } else { Exit::InputError })
 }
 
-fn as_text(files: &[InspectedFile], with_rows: bool) -> String {
+fn as_text(files: &[InspectedFile], args: &InspectArgs) -> String {
     let texts = files.iter().map(|file| {
-        let rows = if with_rows { text::rows_set_aside(file) } else { String::new() };
-        text::inspection(file) + &rows
+        let rows = if args.rows { text::rows_set_aside(file) } else { String::new() };
+        text::inspection(file, args.zone.time_zone.as_deref()) + &rows
     });
     texts.collect::<Vec<_>>().join("\n")
 }

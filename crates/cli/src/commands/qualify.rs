@@ -70,7 +70,7 @@ fn refused(message: &str, hint: &str) -> Exit {
 pub(crate) fn print(qualified: &Qualified, format: Format) -> io::Result<Exit> {
     match format {
         Format::Json => output::json(&qualified.result)?,
-        Format::Text => output::result(&text::qualification(&qualified.result, output::paint()))?,
+        Format::Text => output::result(&text::qualification(qualified, output::paint()))?,
     }
     for (test, error) in qualified.errors() {
         output::error(&format!("test \"{test}\": {error}"), Some(&error.hint()));

@@ -45,7 +45,7 @@ pub struct Diagnosed {
     conclusion: String,
     /// What was looked at, s on the log's clock.
     window_s: [f64; 2],
-    clock: Clock,
+    pub(crate) clock: Clock,
 }
 
 /// Why there is no diagnosis.
@@ -146,7 +146,7 @@ pub fn diagnose(
         Some(_) => words::conclusion(&explanations, decided, first_began.map(span).as_deref(), &twins),
         None => "the log cannot be judged".to_owned(),
     };
-    let for_page = conclusion(&|range| words::span(&clock, range, "and"));
+    let for_page = conclusion(&|range| clock.span(range, "and"));
     let for_scripts = conclusion(&|range| range.map(|time_s| data.time_text(time_s.round())).join(" and "));
     let leaders: Vec<Cause> = explanations.iter().filter(|own| own.probability > 0.1).map(|own| own.cause).collect();
     let result = DiagnosisResult {

@@ -28,13 +28,13 @@ pub(super) fn render(diagnosed: &Diagnosed, figures: &[Figure]) -> String {
                         div {
                             p.kind { "Diagnosis of a working log" }
                             h1 #overview { "Enclosure " (result.enclosure) }
-                            p.date { (words::span(&diagnosed.clock, diagnosed.window_s, "to")) }
+                            p.date { (diagnosed.clock.span(diagnosed.window_s, "to")) }
                         }
                         div.overall { span.verdict.none { (state(diagnosed)) } }
                     }
                     p { strong { (sentence(&diagnosed.conclusion)) } }
                     @if !result.problems.is_empty() {
-                        div.problem { ul { @for problem in &result.problems { li { (sentence(problem)) } } } }
+                        div.problem { ul { @for problem in &result.problems { li { (sentence(&diagnosed.clock.retold(problem))) } } } }
                     }
                     (table(diagnosed))
                     h2 { "What to measure next" }
@@ -57,7 +57,7 @@ pub(super) fn render(diagnosed: &Diagnosed, figures: &[Figure]) -> String {
                     header { p.kind { "Account" } h2 #account { "Rows, files and notes" } }
                     p { (result.rows_read) " rows read, " (result.rows_used) " used, " (result.rows_set_aside) " set aside." }
                     ul { @for line in &result.set_aside { li { (line.count) " " (line.reason) } } }
-                    ul { @for note in &result.notes { li { (sentence(note)) } } }
+                    ul { @for note in &result.notes { li { (sentence(&diagnosed.clock.retold(note))) } } }
                     ul.small { @for file in &result.files { li { (file.file) ", " (file.bytes) " bytes, SHA-256 " (file.sha256) } } }
                     p.small { (result.program) ", plan SHA-256 " (result.plan_sha256) }
                 }
@@ -88,7 +88,7 @@ fn table(diagnosed: &Diagnosed) -> Markup {
                     tr {
                         td { (words_of(&own.cause)) }
                         td.number { (format!("{:.0} %", 100.0 * own.probability)) }
-                        td { @if let Some(range) = began(rank) { (words::span(&diagnosed.clock, range, "to")) } @else { "–" } }
+                        td { @if let Some(range) = began(rank) { (diagnosed.clock.span(range, "to")) } @else { "–" } }
                         td { (own.size) }
                     }
                 }

@@ -6,7 +6,6 @@ use tightfit_fit::diagnose::{
 use tightfit_quantity::display_number;
 
 use super::result::{Evidence, Speaks};
-use crate::plot::Clock;
 
 /// χ² from which a difference in fit is worth a sentence.
 const WORTH_SAYING: f64 = 6.0;
@@ -202,12 +201,6 @@ pub(super) fn limits(resolution: Resolution) -> Vec<String> {
         lines.push("the make-up flow was not logged: impure gas cannot be known by its dependence on the flow");
     }
     lines.into_iter().map(str::to_owned).collect()
-}
-
-/// A stretch of time as people read it, with the word between its ends and the clock it is read on.
-pub(super) fn span(clock: &Clock, [from_s, to_s]: [f64; 2], word: &str) -> String {
-    let zone = clock.zone_name().map_or(String::new(), |zone| format!(" ({zone})"));
-    format!("{} {word} {}{zone}", clock.moment(from_s), clock.moment_beside(to_s, from_s))
 }
 
 /// The conclusion in a sentence or two.

@@ -46,6 +46,8 @@ fn without_result(error: &TestError) -> Markup {
 
 fn evaluated(qualified: &Qualified, test: &Test, outcome: &Outcome, drawn: &[Drawn]) -> Markup {
     let result = &outcome.result;
+    let zone = qualified.plan.room.time_zone.as_deref();
+    let clock = Clock::new(None, zone);
     let verdicts = qualified.result.verdicts.iter().filter(|verdict| verdict.test == result.id);
     // Figures are numbered through the whole test, whatever runs it has.
     let before = |number: usize| drawn[..number].iter().map(|drawn| drawn.figures.len()).sum::<usize>();
@@ -53,7 +55,7 @@ fn evaluated(qualified: &Qualified, test: &Test, outcome: &Outcome, drawn: &[Dra
         @if !result.problems.is_empty() {
             div.problem {
                 p { (verdict_badge("not valid")) " This test may not be judged:" }
-                ul { @for problem in &result.problems { li { (capitalized(&prose(problem))) "." } } }
+                ul { @for problem in &result.problems { li { (capitalized(&prose(&clock.retold(problem)))) "." } } }
             }
         }
         ul.verdicts {
@@ -61,7 +63,7 @@ fn evaluated(qualified: &Qualified, test: &Test, outcome: &Outcome, drawn: &[Dra
                 li { (verdict_badge(verdict.verdict.words())) " " (words(&verdict.quantity)) ", " (limit(&verdict.limit).0) }
             }
         }
-        (conduct(test, outcome, qualified.plan.room.time_zone.as_deref()))
+        (conduct(test, outcome, zone))
         @for (number, (drawing, drawn)) in outcome.drawings.iter().zip(drawn).enumerate() {
             @if !drawing.title.is_empty() && outcome.drawings.len() > 1 { h3 { (name(&drawing.title)) } }
             @for (place, (figure, svg)) in drawn.figures.iter().enumerate() {
@@ -75,8 +77,8 @@ fn evaluated(qualified: &Qualified, test: &Test, outcome: &Outcome, drawn: &[Dra
             (results(&run.results, result.gas.as_deref(), &format!("Results: {}", run.boundary)))
         }
         @for (run, name, value) in budgets(qualified, result) { (budget(run, name, value)) }
-        (validity(result))
-        (findings(result))
+        (validity(result, &clock))
+        (findings(result, &clock))
         (rows(result))
     }
 }
@@ -84,13 +86,13 @@ fn evaluated(qualified: &Qualified, test: &Test, outcome: &Outcome, drawn: &[Dra
 /// How the test was made and evaluated.
 fn conduct(test: &Test, outcome: &Outcome, zone: Option<&str>) -> Markup {
     let result = &outcome.result;
-    let window = outcome.drawings.first().filter(|_| outcome.drawings.len() == 1).map(|drawing| {
-        let clock = Clock::new(drawing.origin_s, zone);
-        let [from_s, to_s] = drawing.evaluation.window_s();
-        let zone = clock.zone_name().map_or(String::new(), |zone| format!(" ({zone})"));
-        format!("{} to {}{zone}", clock.moment(from_s), clock.moment_beside(to_s, from_s))
-    });
-    let window = window.or_else(|| result.window.as_ref().map(|[from, to]| format!("{from} to {to}")));
+    let window = outcome
+        .drawings
+        .first()
+        .filter(|_| outcome.drawings.len() == 1)
+        .map(|drawing| Clock::new(drawing.origin_s, zone).span(drawing.evaluation.window_s(), "to"));
+    let retold = |[from, to]: &[String; 2]| Clock::new(None, zone).retold(&format!("{from} to {to}"));
+    let window = window.or_else(|| result.window.as_ref().map(retold));
     html! {
         dl.facts.four {
             div.wide { dt { "Evaluated" } dd {
@@ -273,7 +275,7 @@ fn share_text(share: f64) -> String {
 }
 
 /// Every check with what it found and what follows, those that found trouble first.
-fn validity(result: &TestResult) -> Markup {
+fn validity(result: &TestResult, clock: &Clock) -> Markup {
     let mut lines: Vec<&ValidityLine> = result.validity.iter().collect();
     lines.sort_by_key(|line| match line.consequence {
         Consequence::NotValid => 0,
@@ -289,7 +291,7 @@ fn validity(result: &TestResult) -> Markup {
                     @for line in lines {
                         tr {
                             th scope="row" { (capitalized(&line.check)) }
-                            td { (finding(&line.finding)) }
+                            td { (finding(&clock.retold(&line.finding))) }
                             td.keep { (consequence(line.consequence)) }
                         }
                     }
@@ -314,13 +316,13 @@ fn consequence(consequence: Consequence) -> Markup {
 }
 
 /// What is not among the checks already.
-fn findings(result: &TestResult) -> Markup {
+fn findings(result: &TestResult, clock: &Clock) -> Markup {
     let checked = |note: &&String| !result.validity.iter().any(|line| line.finding == **note);
     let notes: Vec<&String> = result.notes.iter().filter(checked).collect();
     html! {
         @if !notes.is_empty() {
             h3 { "Findings" }
-            ul.findings { @for note in notes { li { (capitalized(&prose(note))) "." } } }
+            ul.findings { @for note in notes { li { (capitalized(&prose(&clock.retold(note)))) "." } } }
         }
     }
 }

@@ -1,7 +1,8 @@
 //! Times as people read them: on the clock of the plan's time zone, or since the start of the record.
 
 use jiff::Timestamp;
-use jiff::tz::TimeZone;
+use jiff::civil::DateTime;
+use jiff::tz::{AmbiguousOffset, TimeZone};
 
 use super::ticks;
 
@@ -34,7 +35,7 @@ impl Clock {
     /// `4 May 2026, 11:02:30`, or `1.25 h` after the start.
     pub(crate) fn moment(&self, time_s: f64) -> String {
         match self.civil(time_s) {
-            Some(civil) => civil.strftime("%-d %B %Y, %H:%M:%S").to_string(),
+            Some(civil) => civil.strftime("%-d %B %Y, %H:%M:%S").to_string() + &self.pass(civil, time_s),
             None => format!("{} after the start", since_start(time_s)),
         }
     }
@@ -42,9 +43,47 @@ impl Clock {
     /// `11:02:30` with the day only where `day_of` lies on another, or `1.25 h`.
     pub(crate) fn moment_beside(&self, time_s: f64, day_of: f64) -> String {
         match (self.civil(time_s), self.civil(day_of)) {
-            (Some(civil), Some(other)) if civil.date() == other.date() => civil.strftime("%H:%M:%S").to_string(),
+            (Some(civil), Some(other)) if civil.date() == other.date() => {
+                civil.strftime("%H:%M:%S").to_string() + &self.pass(civil, time_s)
+            }
             _ => self.moment(time_s),
         }
+    }
+
+    /// A stretch of time with the word between its ends, and the clock that they are read on.
+    pub(crate) fn span(&self, [from_s, to_s]: [f64; 2], word: &str) -> String {
+        let zone = self.zone_name().map_or(String::new(), |zone| format!(" ({zone})"));
+        format!("{} {word} {}{zone}", self.moment(from_s), self.moment_beside(to_s, from_s))
+    }
+
+    /// A sentence of a result, whose times are written for scripts (`2026-05-04T09:00:00Z`), with its times as people
+    /// read them. Times inside quotes or names stay: they may be cells of a file.
+    pub(crate) fn retold(&self, text: &str) -> String {
+        let since_1970 = Self { origin_s: Some(0.0), ..self.clone() };
+        let words: Vec<&str> = text.split(' ').collect();
+        let mut told = Vec::with_capacity(words.len());
+        let mut rest = words.as_slice();
+        while let [word, further @ ..] = rest {
+            rest = further;
+            let Some((from_s, after)) = written_time(word) else {
+                told.push((*word).to_owned());
+                continue;
+            };
+            let end = match further {
+                [between @ ("to" | "and"), last, behind @ ..] if after.is_empty() => {
+                    written_time(last).map(|(to_s, after)| (to_s, *between, after, behind))
+                }
+                _ => None,
+            };
+            told.push(match end {
+                Some((to_s, between, after, behind)) => {
+                    rest = behind;
+                    since_1970.span([from_s, to_s], between) + after
+                }
+                None => format!("{} ({}){after}", since_1970.moment(from_s), self.zone_name),
+            });
+        }
+        told.join(" ")
     }
 
     /// `4 May 2026`; `None` for logs without dates.
@@ -96,6 +135,18 @@ impl Clock {
         Some((time_s, civil.strftime(format).to_string()))
     }
 
+    /// ` +02:00` in the hour that comes twice in autumn, where the clock alone does not tell the moment.
+    fn pass(&self, civil: DateTime, time_s: f64) -> String {
+        match (self.zone.to_ambiguous_timestamp(civil).offset(), self.timestamp(time_s)) {
+            (AmbiguousOffset::Fold { .. }, Some(timestamp)) => {
+                let offset_min = self.zone.to_offset(timestamp).seconds() / 60;
+                let sign = if offset_min < 0 { '-' } else { '+' };
+                format!(" {sign}{:02}:{:02}", offset_min.abs() / 60, offset_min.abs() % 60)
+            }
+            _ => String::new(),
+        }
+    }
+
     /// Seconds to add to a time so that whole days begin at local midnight.
     fn offset_s(&self, time_s: f64) -> Option<f64> {
         let origin_s = self.origin_s?;
@@ -103,7 +154,7 @@ impl Clock {
         Some(origin_s.rem_euclid(604_800.0) + f64::from(offset.seconds()))
     }
 
-    fn civil(&self, time_s: f64) -> Option<jiff::civil::DateTime> {
+    fn civil(&self, time_s: f64) -> Option<DateTime> {
         Some(self.zone.to_datetime(self.timestamp(time_s)?))
     }
 
@@ -117,6 +168,15 @@ fn time_zone(name: &str) -> Option<TimeZone> {
         let offset = jiff::fmt::strtime::parse("%:z", name).ok()?.offset()?;
         Some(TimeZone::fixed(offset))
     })
+}
+
+/// A word that is a time as results write it: s since 1970, and the punctuation behind it.
+fn written_time(word: &str) -> Option<(f64, &str)> {
+    let end = word.find('Z')? + 1;
+    let (time, after) = word.split_at(end);
+    let is_punctuation = after.chars().all(|c| matches!(c, ',' | ';' | ':' | '.' | '?'));
+    let timestamp: Timestamp = time.parse().ok().filter(|_| is_punctuation)?;
+    Some((timestamp.as_millisecond() as f64 * 1e-3, after))
 }
 
 /// Unit for a span and its seconds.
@@ -148,6 +208,27 @@ mod tests {
         assert_eq!(clock.moment_beside(90.0, 0.0), "09:01:30");
         assert_eq!(Clock::new(Some(MORNING_S), Some("-03:00")).moment(0.0), "4 May 2026, 04:00:00");
         assert_eq!(Clock::new(Some(MORNING_S), None).moment(0.0), "4 May 2026, 07:00:00");
+    }
+
+    #[test]
+    fn sentences_for_scripts_are_retold_on_the_local_clock_and_cells_of_files_are_not() {
+        let clock = Clock::new(None, Some("Europe/Vienna"));
+        let window = "2026-05-04T07:00:00Z to 2026-05-04T08:30:00.500Z, the whole record";
+        assert_eq!(clock.retold(window), "4 May 2026, 09:00:00 to 10:30:00 (Europe/Vienna), the whole record");
+        assert_eq!(
+            clock.retold("from 2026-05-04T22:30:00Z on; \"2026-05-04T22:30:00Z\", log-2026-05-04T22:30:00Z.csv, 600 s"),
+            "from 5 May 2026, 00:30:00 (Europe/Vienna) on; \"2026-05-04T22:30:00Z\", log-2026-05-04T22:30:00Z.csv, 600 s"
+        );
+        assert_eq!(Clock::new(None, None).retold("2026-05-04T07:00:00Z: a gap"), "4 May 2026, 07:00:00 (UTC): a gap");
+    }
+
+    #[test]
+    fn in_the_hour_that_comes_twice_times_carry_their_offset() {
+        let clock = Clock::new(None, Some("Europe/Vienna"));
+        assert_eq!(
+            clock.retold("2026-10-24T23:00:00Z to 2026-10-25T01:59:30Z"),
+            "25 October 2026, 01:00:00 to 02:59:30 +01:00 (Europe/Vienna)"
+        );
     }
 
     #[test]

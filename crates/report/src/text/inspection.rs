@@ -1,21 +1,22 @@
 //! What an export holds, as text.
 
 use crate::inspect::InspectedFile;
+use crate::plot::Clock;
 
 use super::layout::paragraph;
 
 /// Indent of what stands beside a label.
 const INDENT: usize = 12;
 
-/// What an export holds, in words.
+/// What an export holds, in words; times on the clock of `time_zone`, else in UTC.
 #[must_use]
-pub fn inspection(file: &InspectedFile) -> String {
+pub fn inspection(file: &InspectedFile, time_zone: Option<&str>) -> String {
     let mut out = String::new();
     paragraph(&mut out, "File", INDENT, &file.file);
     for choice in &file.choices {
         paragraph(&mut out, "  form", INDENT, choice);
     }
-    write_time(&mut out, file);
+    write_time(&mut out, file, &Clock::new(None, time_zone));
     write_rows(&mut out, file);
     for column in &file.columns {
         let quantity = column.quantity.as_deref().unwrap_or("not used");
@@ -49,7 +50,7 @@ pub fn rows_set_aside(file: &InspectedFile) -> String {
     out
 }
 
-fn write_time(out: &mut String, file: &InspectedFile) {
+fn write_time(out: &mut String, file: &InspectedFile, clock: &Clock) {
     let (Some(first), Some(last)) = (&file.first_time, &file.last_time) else {
         paragraph(out, "  time", INDENT, "no time could be read");
         return;
@@ -61,7 +62,8 @@ fn write_time(out: &mut String, file: &InspectedFile) {
         1 => ", one gap".to_owned(),
         gaps => format!(", {gaps} gaps"),
     };
-    paragraph(out, "  time", INDENT, &format!("{first} to {last}{cadence}{gaps}"));
+    let span = clock.retold(&format!("{first} to {last}"));
+    paragraph(out, "  time", INDENT, &format!("{span}{cadence}{gaps}"));
 }
 
 fn write_rows(out: &mut String, file: &InspectedFile) {

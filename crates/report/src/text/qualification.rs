@@ -2,7 +2,9 @@
 
 use tightfit_quantity::{Unit, display_number};
 
+use crate::Qualified;
 use crate::catalogue::result_kind;
+use crate::plot::Clock;
 use crate::result::{Overall, Qualification, ResultValue, ResultValueKind, TestResult, Verdict, VerdictResult};
 
 use super::layout::{Paint, paragraph};
@@ -10,14 +12,16 @@ use super::layout::{Paint, paragraph};
 /// Indent of what stands beside a label.
 const INDENT: usize = 12;
 
-/// The result in words, numbers after them.
+/// The result in words, numbers after them; times on the clock of the plan's time zone.
 #[must_use]
-pub fn qualification(result: &Qualification, paint: Paint) -> String {
+pub fn qualification(qualified: &Qualified, paint: Paint) -> String {
+    let result = &qualified.result;
+    let clock = Clock::new(None, qualified.plan.room.time_zone.as_deref());
     let mut out = String::new();
     paragraph(&mut out, "Enclosure", INDENT, &result.enclosure);
     for test in &result.tests {
         out.push('\n');
-        write_test(&mut out, test);
+        write_test(&mut out, test, &clock);
     }
     out.push('\n');
     for verdict in &result.verdicts {
@@ -31,7 +35,7 @@ pub fn qualification(result: &Qualification, paint: Paint) -> String {
     out
 }
 
-fn write_test(out: &mut String, test: &TestResult) {
+fn write_test(out: &mut String, test: &TestResult, clock: &Clock) {
     let validity = match (test.valid, test.window.is_some()) {
         (true, _) => "valid",
         (false, true) => "NOT VALID",
@@ -39,11 +43,11 @@ fn write_test(out: &mut String, test: &TestResult) {
     };
     paragraph(out, "Test", INDENT, &format!("{} ({}), {validity}", test.id, test.method));
     for problem in &test.problems {
-        paragraph(out, "  problem", INDENT, problem);
+        paragraph(out, "  problem", INDENT, &clock.retold(problem));
     }
     if let Some([from, to]) = &test.window {
         let reason = test.window_reason.as_deref().unwrap_or_default();
-        paragraph(out, "  window", INDENT, &format!("{from} to {to}, {reason}"));
+        paragraph(out, "  window", INDENT, &clock.retold(&format!("{from} to {to}, {reason}")));
     }
     if test.rows_read > 0 {
         paragraph(out, "  rows", INDENT, &rows(test));
@@ -55,10 +59,10 @@ fn write_test(out: &mut String, test: &TestResult) {
         paragraph(out, "  class", INDENT, &format!("ISO 10648-2 at {}: {}", class.at, class.words));
     }
     for event in &test.events {
-        paragraph(out, "  event", INDENT, event);
+        paragraph(out, "  event", INDENT, &clock.retold(event));
     }
     for note in &test.notes {
-        paragraph(out, "  note", INDENT, note);
+        paragraph(out, "  note", INDENT, &clock.retold(note));
     }
 }
 

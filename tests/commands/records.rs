@@ -71,6 +71,23 @@ fn a_day_gives_largest_content_and_share_with_the_transfer_and_without() {
     assert!(notes.contains("1 short excursions") && notes.contains("1 marked"), "{notes}");
 }
 
+#[test]
+fn a_word_under_transfer_marks_it_as_a_number_does() {
+    let bench = Bench::new();
+    let words = |line: &str| match line.rsplit_once(',') {
+        Some((row, "1")) => format!("{row},glove box parts in\n"),
+        Some((row, "0")) => format!("{row},\n"),
+        _ => format!("{line}\n"),
+    };
+    bench.write("day.csv", endurance().lines().map(words).collect::<String>());
+    bench.write("plan.toml", ENDURANCE.replace("transfer = \"Transfer\"\n", ""));
+    let result = bench.qualified("plan.toml", 0);
+    let test = &result["tests"][0];
+    assert_eq!((&test["rows_read"], &test["rows_used"]), (&1440.into(), &1380.into()));
+    let notes = test["notes"].to_string();
+    assert!(notes.contains("1 short excursions") && notes.contains("1 marked"), "{notes}");
+}
+
 /// 0 ppm, 50 ppm, 0 ppm, each for 10 min; the analyser shows 1.02·x + 0.2 ppm with t90 of 23.03 s.
 fn check() -> String {
     let mut text = "time_s,O2 (ppm)\n".to_owned();

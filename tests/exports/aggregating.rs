@@ -9,15 +9,16 @@ use tightfit_ingest::{BinnedSeries, ReadOptions, aggregate, aggregate_recording,
 fn big_log() -> (tempfile::TempDir, std::path::PathBuf) {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("big.csv");
-    let mut text = String::from("Export of a logger\n\ntime,dP (Pa),O2 (ppm)\n");
+    let mut text = String::from("Export of a logger\n\ntime,dP (Pa),O2 (ppm),Transfer,Remarks\n");
     for second in 0..120_000u32 {
         let wobble = f64::from(second.wrapping_mul(2_654_435_761) >> 20) / 4096.0;
         let (day, hour, minute, s) = (4 + second / 86_400, second / 3600 % 24, second / 60 % 60, second % 60);
         let oxygen = if second % 1000 == 7 { "<0.1".to_owned() } else { format!("{:.3}", 1.0 + wobble) };
         writeln!(
             text,
-            "2026-05-{day:02}T{hour:02}:{minute:02}:{s:02}Z,{:.3},{oxygen}",
-            -1000.0 + 1e-3 * f64::from(second) + wobble
+            "2026-05-{day:02}T{hour:02}:{minute:02}:{s:02}Z,{:.3},{oxygen},{},",
+            -1000.0 + 1e-3 * f64::from(second) + wobble,
+            if second % 7000 == 6999 { "in" } else { "" }
         )
         .unwrap();
     }
@@ -51,6 +52,8 @@ fn bins_of_a_streamed_file_keep_means_lines_and_the_account() {
     assert_eq!(streamed.recording.account.by_reason()[0].lines, [120_004]);
     assert_eq!(streamed.recording.span_s, whole.span_s);
     let gathered = aggregate_recording(&whole, 60.0);
+    // Words mark 17 transfers, and the remarks are blank.
+    assert_eq!((streamed.series.len(), gathered.series.len()), (3, 3));
     for (streamed, gathered) in streamed.series.iter().zip(&gathered.series) {
         assert_eq!(streamed, gathered);
     }

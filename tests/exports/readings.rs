@@ -1,10 +1,10 @@
 //! Readings that are not plain numbers.
 
-use tightfit_ingest::Channel::{GasTemperature, GaugePressure, Oxygen, Water};
+use tightfit_ingest::Channel::{Event, GasTemperature, GaugePressure, Oxygen, Transfer, Water};
 use tightfit_ingest::Status::{self, AboveRange, BelowLimit, Measured};
 use tightfit_ingest::{ColumnRequest, Format, Recording};
 
-use super::support::{plan, read, read_with, rows, values};
+use super::support::{plan, questions, read, read_with, rows, values};
 
 fn oxygen_text(cells: &[&str]) -> String {
     std::iter::once("time;O2 (ppm);dP (Pa)\n".to_owned())
@@ -50,6 +50,64 @@ fn limits_of_the_plan_censor_numbers_and_words() {
     );
     assert_eq!(statuses(&recording), [Measured, BelowLimit, BelowLimit, AboveRange, AboveRange, BelowLimit]);
     assert_eq!(values(&recording, Oxygen)[1..], [1e-7, 1e-7, 1e-3, 1e-3, 1e-7]);
+}
+
+/// A log of oxygen with a column of words: two rows with one, forty without.
+fn with_words(header: &str, words: [&str; 2], else_: &str) -> Recording {
+    let word = |row: usize| match row {
+        10 => words[0],
+        25 => words[1],
+        _ => else_,
+    };
+    let rows = (0..42).map(|row| format!("2026-05-04T09:{row:02}:00Z;0.{row:02};{}\n", word(row)));
+    read(&format!("time;O2 (ppm);{header}\n{}", rows.collect::<String>()))
+}
+
+#[test]
+fn words_under_transfer_mark_transfers_and_rows_without_one_are_without_mark() {
+    for (header, words, else_) in [
+        ("Transfer", ["in", "out"], ""),
+        ("transfer through antechamber", ["x", "x"], "-"),
+        ("Schleusung", ["ja", "Probe 7"], "nein"),
+        ("Transfer", ["open", "opened"], "closed"),
+        ("transfer", ["1", "1"], "0"),
+    ] {
+        let recording = with_words(header, words, else_);
+        let marks = values(&recording, Transfer);
+        let marked: Vec<usize> = (0..marks.len()).filter(|row| marks[*row] >= 0.5).collect();
+        assert_eq!((marks.len(), marked), (42, vec![10, 25]), "{header}, {words:?}");
+        assert_eq!(rows(&recording), (42, 42, 0));
+        assert!(questions(&recording).is_empty());
+    }
+}
+
+#[test]
+fn events_and_remarks_mark_a_transfer_where_they_name_one() {
+    for header in ["Event", "Remarks", "Bemerkung"] {
+        let recording = with_words(header, ["sensor calibrated", "transfer of samples"], "");
+        let marks = values(&recording, Event);
+        assert_eq!((marks.len(), marks.iter().sum::<f64>()), (42, 1.0), "{header}");
+        assert!(marks[25] >= 0.5);
+        assert_eq!(recording.columns[2].cells.text, 1);
+        let nothing = with_words(header, ["sensor calibrated", "night shift"], "");
+        assert_eq!(nothing.columns[2].channel, None);
+        assert_eq!(nothing.columns[2].because, "no word in it marks a transfer");
+        assert_eq!((rows(&nothing), values(&nothing, Event).len()), ((42, 42, 0), 0));
+    }
+}
+
+#[test]
+fn words_that_stand_in_most_rows_without_a_usual_one_mark_nothing() {
+    let names = (0..30).map(|row| format!("2026-05-04T09:{row:02}:00Z;0.{row:02};state {row}\n"));
+    let recording = read(&format!("time;O2 (ppm);Transfer\n{}", names.collect::<String>()));
+    assert_eq!((values(&recording, Transfer).len(), rows(&recording)), (0, (30, 30, 0)));
+}
+
+#[test]
+fn a_file_of_unknown_channels_keeps_its_rows_beside_a_column_of_remarks() {
+    let rows_of = |row: usize| format!("2026-05-04T09:{row:02}:00Z;{row};{}\n", if row == 3 { "transfer" } else { "" });
+    let recording = read(&format!("time;quux;Remarks\n{}", (0..30).map(rows_of).collect::<String>()));
+    assert_eq!(rows(&recording), (30, 30, 0));
 }
 
 #[test]

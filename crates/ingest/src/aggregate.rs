@@ -355,10 +355,11 @@ impl Gathering {
         self.span = Some((first.min(time_ns), last.max(time_ns)));
         let time_s = seconds(time_ns);
         for (i, column) in columns.iter().enumerate() {
-            let value = rows.values[i][row];
-            if value.is_nan() {
-                continue;
-            }
+            let value = match rows.values[i][row] {
+                value if !value.is_nan() => value,
+                _ if column.marks.is_some() => 0.0,
+                _ => continue,
+            };
             let (value, status) = self.judged(value, rows.status[i].get(row).copied().unwrap_or(0), column);
             self.bins[i].add(time_s, value, status, self.width_s);
         }
@@ -384,7 +385,9 @@ impl Gathering {
         let mut notes = self.notes;
         notes.sort();
         notes.dedup();
-        let series = wide.job.columns.iter().zip(self.bins).map(|(column, bins)| BinnedSeries {
+        let columns = wide.job.columns.iter().zip(self.bins).zip(&self.cells);
+        let said = columns.filter(|((column, _), cells)| column.marks.is_none() || cells.measured > 0);
+        let series = said.map(|((column, bins), _)| BinnedSeries {
             channel: column.channel,
             column: column.header.clone(),
             unit: column.unit_text.clone(),

@@ -9,6 +9,7 @@ use crate::account::{Account, RowReason};
 use crate::assign::Assigned;
 use crate::body::Rows;
 use crate::channel::{Channel, Kind};
+use crate::marks::Marks;
 use crate::recording::{Phase, Series, Status, Stuck};
 use crate::time::cell::DAY_NS;
 use crate::time::{Base, zone};
@@ -380,7 +381,7 @@ fn build(
 }
 
 fn one_series(
-    values: Vec<f64>,
+    mut values: Vec<f64>,
     codes: &[u8],
     order: &[u32],
     column: &Assigned,
@@ -389,6 +390,9 @@ fn one_series(
     let missing = order.iter().filter(|row| values[**row as usize].is_nan()).count();
     if missing == order.len() {
         return None;
+    }
+    if column.marks.is_some() {
+        Marks::fill(&mut values);
     }
     let present = || order.iter().enumerate().filter(|(_, row)| !values[**row as usize].is_nan());
     let time_s =

@@ -9,6 +9,7 @@ use crate::channel::{Channel, Kind};
 use crate::conversion::Conversion;
 use crate::error::ReadError;
 use crate::header::Table;
+use crate::marks::Marks;
 use crate::number::{self, NumberStyle};
 use crate::options::{ColumnRef, ColumnRequest};
 use crate::question::{Question, Topic};
@@ -34,6 +35,8 @@ pub(crate) struct Assigned {
     pub(crate) range: Option<(f64, f64)>,
     /// What the signal means, where the column holds one: `unit` is then that of the signal.
     pub(crate) conversion: Option<Arc<Conversion>>,
+    /// How its words mark transfers, where the column holds words and no numbers.
+    pub(crate) marks: Option<Marks>,
 }
 
 impl Assigned {
@@ -89,6 +92,10 @@ struct Candidate {
     whole: bool,
     /// Rows were looked at, and none holds a reading.
     empty: bool,
+    /// The channel that its words may mark, where no number stands in it, and how.
+    marks: Option<(Channel, Marks)>,
+    /// How its words mark transfers if the plan says that they do.
+    any_word: Option<Marks>,
 }
 
 /// Assign the columns of a wide table, or the names of a long one (`table.names` then holds the names).
@@ -140,6 +147,13 @@ fn candidate(table: &Table, rows: &[Record<'_>], style: NumberStyle, index: usiz
     let mut values: Vec<f64> = rows.iter().filter_map(|row| number::parse(row.field(index), style)).collect();
     values.sort_unstable_by(f64::total_cmp);
     let empty = values.is_empty() && !rows.is_empty() && !has_readings(rows, style, index);
+    let any_word = empty.then(|| Marks::any_word(rows, index, style)).flatten();
+    let marks = match guess {
+        Some(Guess::Channel(Channel::Transfer)) => any_word.clone().map(|marks| (Channel::Transfer, marks)),
+        Some(Guess::Channel(Channel::Event)) => Some((Channel::Event, Marks::NamingTransfer)),
+        None if words::is_remark(&name) => Some((Channel::Event, Marks::NamingTransfer)),
+        _ => None,
+    };
     Candidate {
         index,
         header,
@@ -148,6 +162,8 @@ fn candidate(table: &Table, rows: &[Record<'_>], style: NumberStyle, index: usiz
         unit_text,
         guess: guess.filter(|_| !empty),
         empty,
+        marks: marks.filter(|_| empty),
+        any_word,
         median: values.get(values.len() / 2).copied(),
         bounds: values.first().map(|_| (values[values.len() / 20], values[values.len() - 1 - values.len() / 20])),
         highest: values.last().copied(),
@@ -359,7 +375,35 @@ impl Assigner<'_> {
             reporting_limit: request.and_then(|request| request.reporting_limit),
             range: request.and_then(|request| request.range),
             conversion,
+            marks: self.marks(index, channel),
         });
+    }
+
+    /// How the words of a column mark transfers, where it holds no numbers.
+    fn marks(&self, index: usize, channel: Channel) -> Option<Marks> {
+        let candidate = &self.candidates[index];
+        let recognised = candidate.marks.as_ref().map(|(_, marks)| marks.clone());
+        match channel {
+            Channel::Transfer => recognised.or_else(|| candidate.any_word.clone()),
+            Channel::Event => recognised.or(candidate.empty.then_some(Marks::NamingTransfer)),
+            _ => None,
+        }
+    }
+
+    /// Takes the first column of words that may mark the channel. Nobody is asked about others: remarks are many.
+    fn take_marked(&mut self, channel: Channel, time_columns: &[usize]) {
+        let is_taken = |index: usize| self.assigned.iter().any(|taken| taken.column == index);
+        let found = self.candidates.iter().find(|candidate| {
+            let marks = candidate.marks.as_ref().is_some_and(|(marked, _)| *marked == channel);
+            marks && !time_columns.contains(&candidate.index) && !is_taken(candidate.index)
+        });
+        let Some(candidate) = found else { return };
+        let because = match &candidate.marks {
+            Some((_, Marks::AnyWord { rest: Some(rest) })) => format!("its words other than '{rest}' mark transfers"),
+            Some((_, Marks::AnyWord { rest: None })) => "its words mark transfers".to_owned(),
+            _ => "its words that name a transfer mark one".to_owned(),
+        };
+        self.take(candidate.index, channel, Unit::one(), String::new(), because, None);
     }
 
     /// What a pressure is counted from, and whether its sign turns.
@@ -415,7 +459,7 @@ impl Assigner<'_> {
             let fitting: Vec<&(usize, Channel, String)> =
                 channels.iter().filter(|(_, found, _)| *found == channel).collect();
             match fitting[..] {
-                [] => {}
+                [] => self.take_marked(channel, time_columns),
                 [(index, _, because)] => self.take_recognised(*index, channel, because.clone()),
                 _ => {
                     let indices: Vec<usize> = fitting.iter().map(|(index, ..)| *index).collect();

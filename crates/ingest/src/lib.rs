@@ -36,6 +36,7 @@ mod fold;
 mod header;
 mod join;
 mod long;
+mod marks;
 mod number;
 mod options;
 mod question;

@@ -459,19 +459,19 @@ impl<'a> Reading<'a> {
         for column in &mut columns {
             column.position = 0;
         }
+        let positions = assigned.iter().map(|column| column.column).collect();
         let job = Job {
             splitter: form.splitter,
             style: form.style,
             time: job.time,
             offset_in_rows: false,
-            columns: Vec::new(),
+            columns: assigned,
             probes: Vec::new(),
             names: Vec::new(),
             header_fields: Vec::new(),
             units: Vec::new(),
             kind: None,
         };
-        let positions = assigned.iter().map(|column| column.column).collect();
         Ok(self.finish(Wide { job, base, zone, columns, positions, body_line: form.body_line }, assembled))
     }
 
@@ -501,6 +501,12 @@ impl<'a> Reading<'a> {
         for (cells, position) in assembled.cells.iter().zip(positions) {
             if let Some(column) = columns.get_mut(position) {
                 column.cells = *cells;
+            }
+        }
+        for column in job.columns.iter().filter(|column| column.marks.is_some()) {
+            if let Some(column) = columns.get_mut(column.column).filter(|column| column.cells.measured == 0) {
+                (column.channel, column.unit) = (None, None);
+                column.because = "no word in it marks a transfer".into();
             }
         }
         self.findings.questions.extend(assembled.series.iter().filter_map(check::plausibility));

@@ -485,7 +485,7 @@ fn state(words: &Folded, dimension: Option<Dimension>) -> Option<Guess> {
     ]) && dimension.is_none()
     {
         Channel::PurifierOn
-    } else if words.has(&["transfer", "schleusung", "transfert", "transferencia"]) && dimension.is_none() {
+    } else if names_transfer(words) && dimension.is_none() {
         Channel::Transfer
     } else if words.has_word(&["event", "ereignis", "evenement", "evento", "gebeurtenis"]) {
         Channel::Event
@@ -493,6 +493,30 @@ fn state(words: &Folded, dimension: Option<Dimension>) -> Option<Guess> {
         return None;
     };
     Some(Guess::Channel(channel))
+}
+
+/// Whether words name a transfer through the antechamber.
+pub(crate) fn names_transfer(words: &Folded) -> bool {
+    words.has(&["transfer", "schleusung", "transfert", "transferencia"])
+}
+
+/// Whether a header is that of remarks.
+pub(crate) fn is_remark(name: &str) -> bool {
+    let words = Folded::new(name);
+    words.has_word(&["note", "notes", "nota", "notas"])
+        || words.has(&[
+            "remark",
+            "comment",
+            "kommentar",
+            "bemerkung",
+            "anmerkung",
+            "notiz",
+            "remarque",
+            "commentaire",
+            "comentario",
+            "observacion",
+            "opmerking",
+        ])
 }
 
 fn by_unit(dimension: Option<Dimension>) -> Option<Guess> {

@@ -56,3 +56,18 @@ fn doses_are_found_none_is_invented_and_the_trend_has_its_sign() {
     }
     super::covers("trend", &trends);
 }
+
+#[test]
+fn readings_that_stand_out_alone_on_a_coarse_display_are_no_doses() {
+    for seed in 1..=5 {
+        let quiet = Doses { noise: [0.03, 0.01], doses: Vec::new(), resolution_ppm: 0.1, ..log(0.0, seed) };
+        let (time, mut reading) = quiet.simulate(seed);
+        let mut random = Random::new(seed);
+        for _ in 0..20 {
+            reading[random.uniform(1.0, time.len() as f64 - 1.0) as usize] += 5e-6;
+        }
+        let analyser = Analyser { resolution: 1e-7, ..Analyser::default() };
+        let trace = Trace { samples: Samples::new(&time, &reading).unwrap(), status: &[], analyser };
+        assert_eq!(evaluate(&trace, &Settings::default()).unwrap().doses, [], "seed {seed}");
+    }
+}

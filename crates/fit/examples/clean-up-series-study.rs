@@ -1,6 +1,6 @@
 //! Simulation study of logs with many doses. Writes a Markdown table to standard output.
 //!
-//! `cargo run --release -p tightfit-fit --example clean-up-series-study -- [--tests N] [--only WORD]`
+//! `cargo run --release -p tightfit-fit --example clean-up-series-study -- [--tests N] [--seed FIRST] [--only WORD]`
 #![allow(clippy::print_stdout, reason = "the table is what the program is for")]
 
 use std::time::Instant;
@@ -27,6 +27,8 @@ struct Outcome {
     weak: usize,
     spurious: Vec<usize>,
     trend: [usize; 3],
+    /// Sums of squares of the trend's error and of its stated uncertainty.
+    trend_squares: [f64; 2],
     sign_right: usize,
     first: [usize; 3],
     last: [usize; 3],
@@ -37,14 +39,15 @@ fn main() {
     let arguments: Vec<String> = std::env::args().collect();
     let after = |flag: &str| arguments.iter().position(|a| a == flag).and_then(|i| arguments.get(i + 1));
     let tests: u64 = after("--tests").and_then(|n| n.parse().ok()).unwrap_or(20);
+    let first: u64 = after("--seed").and_then(|n| n.parse().ok()).unwrap_or(1);
     let only = after("--only").cloned().unwrap_or_default();
     println!(
-        "| case | logs | doses | missed | false, most in a log | trend covered (below, above) | sign right | first covered | last covered | s a log |"
+        "| case | logs | doses | missed | false, most in a log | trend covered (below, above) | RMS of the trend | stated u | sign right | first covered | last covered | s a log |"
     );
-    println!("|---|---|---|---|---|---|---|---|---|---|");
+    println!("|---|---|---|---|---|---|---|---|---|---|---|---|");
     for cell in cells().into_iter().filter(|cell| cell.name.contains(&only)) {
         let mut outcome = Outcome::default();
-        for seed in 1..=tests {
+        for seed in first..first + tests {
             run(&cell, seed, &mut outcome);
         }
         print_row(cell.name, &outcome);
@@ -139,6 +142,8 @@ impl Outcome {
         if let Some(trend) = &found.time_constant_trend {
             let truth = log.time_constant_s[1];
             count(trend, truth, &mut self.trend);
+            self.trend_squares[0] += (trend.value - truth).powi(2);
+            self.trend_squares[1] += trend.standard_uncertainty.powi(2);
             self.sign_right += usize::from(trend.value * truth > 0.0);
         }
         let evaluated = || found.doses.iter().filter(|dose| dose.evaluation.is_some());
@@ -154,8 +159,10 @@ impl Outcome {
 fn print_row(name: &str, o: &Outcome) {
     let percent = |count: usize, of: usize| format!("{:.1} %", 100.0 * count as f64 / of.max(1) as f64);
     let covered = |c: [usize; 3]| percent(c[0] - c[1] - c[2], c[0]);
+    // Two weeks of it, in per cent.
+    let over_two_weeks = |squares: f64| format!("{:.2} %", 1400.0 * (squares / o.trend[0].max(1) as f64).sqrt());
     println!(
-        "| {name} | {} | {} ({} without τ) | {} | {}, {} | {} ({}, {}) | {} | {} | {} | {:.2} |",
+        "| {name} | {} | {} ({} without τ) | {} | {}, {} | {} ({}, {}) | {} | {} | {} | {} | {} | {:.2} |",
         o.logs,
         o.given,
         o.weak,
@@ -165,6 +172,8 @@ fn print_row(name: &str, o: &Outcome) {
         covered(o.trend),
         percent(o.trend[1], o.trend[0]),
         percent(o.trend[2], o.trend[0]),
+        over_two_weeks(o.trend_squares[0]),
+        over_two_weeks(o.trend_squares[1]),
         percent(o.sign_right, o.trend[0]),
         covered(o.first),
         covered(o.last),

@@ -57,7 +57,8 @@ impl Bins {
         let length_s = trace.samples.last_time_s() - from_s;
         let width_s = trace.samples.cadence_s().max(length_s / BINS).max(1e-3);
         let bins = (length_s / width_s) as usize + 1;
-        let margin = SPIKE * usual_step(trace);
+        // On a display that mostly stands still, four of its steps would be a dose.
+        let margin = (SPIKE * usual_step(trace)).max(trace.analyser.resolution);
         let (mut sums, mut counts) = (vec![0.0; bins + 1], vec![0.0; bins + 1]);
         for (index, t) in time.iter().enumerate() {
             let bin = (((t - from_s) / width_s + 1e-6) as usize).min(bins - 1);
@@ -164,12 +165,12 @@ fn quantile(values: impl Iterator<Item = f64>, share: f64) -> f64 {
     *values.select_nth_unstable_by(rank, f64::total_cmp).1
 }
 
-/// Median difference between neighbours, or the display's step where that is larger.
+/// Median difference between neighbours.
 fn usual_step(trace: &Trace<'_>) -> f64 {
     let stride = (trace.samples.len() / 5000).max(1);
     let steps = (1..trace.samples.len()).step_by(stride).map(|i| (value(trace, i) - value(trace, i - 1)).abs());
     let step = quantile(steps, 0.5);
-    if step.is_finite() { step.max(trace.analyser.resolution) } else { 0.0 }
+    if step.is_finite() { step } else { 0.0 }
 }
 
 /// Value of a reading; one that stands out alone by more than `margin` is drawn in to that.

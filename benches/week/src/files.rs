@@ -4,14 +4,18 @@ use std::fs::File;
 use std::io::{BufWriter, Write};
 use std::path::{Path, PathBuf};
 
-use tightfit_fit::simulate::{Hold, Random, Room};
+use tightfit_fit::simulate::{Dose, Doses, Hold, Random, Room};
 
 /// A plan with a pressure-change test.
 pub(crate) const PLAN: &str = "plan.toml";
 /// The same with an endurance test of both analysers from the same export.
 pub(crate) const PLAN_OF_TWO: &str = "plan-of-two.toml";
 
+/// A plan with a clean-up series over two weeks of doses.
+pub(crate) const PLAN_OF_DOSES: &str = "plan-of-doses.toml";
+
 const EXPORT: &str = "hold.csv";
+const DOSES: &str = "doses.csv";
 const HEADER: [&str; 6] = ["time", "dP (Pa)", "Gas temp (°C)", "Room pressure (hPa)", "O2 (ppm)", "H2O (ppm)"];
 /// The longest that an export lasts; more rows stand closer.
 const WEEK_S: f64 = 604_800.0;
@@ -54,6 +58,60 @@ water = { column = "H2O (ppm)", unit = "ppm", instrument = "analyser" }
 quantity = "oxygen_max"
 max = "1.5 ppm"
 "#;
+
+const TWO_WEEKS_OF_DOSES: &str = r#"tightfit = 1
+[enclosure]
+id = "K-12"
+gas = "argon"
+volume = "0.92 m3"
+rated_pressure = ["-1500 Pa", "1500 Pa"]
+[room]
+time_zone = "UTC"
+[instruments.analyser]
+resolution = "0.001 ppm"
+uncertainty = "0.05 ppm"
+response = "t90 70 s"
+[[test]]
+id = "purifier"
+method = "clean-up-series"
+files = ["doses.csv"]
+[test.columns]
+oxygen = { column = "O2 (ppm)", unit = "ppm", instrument = "analyser" }
+[[limit]]
+quantity = "time_constant_last"
+max = "20 min"
+"#;
+
+/// Writes two weeks at 1 Hz with 40 doses and their plan; returns the export.
+pub(crate) fn write_doses(folder: &Path) -> PathBuf {
+    std::fs::write(folder.join(PLAN_OF_DOSES), TWO_WEEKS_OF_DOSES).expect("a written plan");
+    let path = folder.join(DOSES);
+    let mut random = Random::new(3);
+    let dose = |index: u32| Dose {
+        at_s: (f64::from(index) + random.uniform(0.05, 0.75)) * 2.0 * WEEK_S / 40.0,
+        amount_ppm: 0.05 * random.uniform(5f64.ln(), 500f64.ln()).exp(),
+        lasting_s: random.uniform(0.0, 60.0),
+    };
+    let log = Doses {
+        duration_s: 2.0 * WEEK_S - 1.0,
+        cadence_s: 1.0,
+        time_constant_s: [600.0, 0.2 / 14.0],
+        lag_s: 30.0,
+        noise: [0.05, 0.01],
+        wander: [0.0, 3600.0],
+        doses: (0..40).map(dose).collect(),
+        ..Doses::one(600.0, 0.0, 6.0)
+    };
+    let (time_s, reading) = log.simulate(3);
+    let mut file = BufWriter::new(File::create(&path).expect("a file"));
+    writeln!(file, "time,O2 (ppm)").expect("a written line");
+    for (t, value) in time_s.iter().zip(reading) {
+        let (day, hour, minute, s) = parts(*t);
+        let ppm = 1e6 * value;
+        writeln!(file, "2026-05-{:02}T{hour:02}:{minute:02}:{s:02.0},{ppm:.3}", 4 + day).expect("a written line");
+    }
+    path
+}
 
 /// Writes the export and the plans; returns the export.
 pub(crate) fn write_hold(folder: &Path, rows: usize) -> PathBuf {

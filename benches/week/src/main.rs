@@ -2,7 +2,8 @@
 //! library and a script that does the conventional job.
 //!
 //! `cargo run --release` prints wall time, processor time (best of several, each a process of its own) and peak memory.
-//! `cargo run --release -- growth [MOST]` does the same for 10⁴ rows and more, up to MOST (10⁷).
+//! `cargo run --release -- doses` does the same for two weeks at 1 Hz with 40 doses, `cargo run --release -- growth
+//! [MOST]` for 10⁴ rows and more, up to MOST (10⁷).
 
 mod files;
 mod work;
@@ -25,10 +26,11 @@ fn main() {
             assert!(rows > 0);
             println!("{} {}", work::peak_mb(), work::processor_s());
         }
+        ["doses"] => doses(),
         ["growth"] => growth(10_000_000),
         ["growth", most] => growth(most.parse().expect("a number of rows")),
         [] => week(),
-        _ => panic!("the only argument is: growth [MOST]"),
+        _ => panic!("the only arguments are: doses, or growth [MOST]"),
     }
 }
 
@@ -66,6 +68,16 @@ fn week() {
         }
         Err(reason) => println!("\nThe script was skipped: {reason}"),
     }
+}
+
+fn doses() {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let export = files::write_doses(folder.path());
+    println!("| | wall time | processor time | against the bare read | peak memory | against the bare read |");
+    println!("|---|---|---|---|---|---|");
+    let bare = cost(Work::BareRead, &export);
+    line(work::BARE_READ, bare, bare);
+    line("qualify, clean-up series", cost(Work::Qualify, &folder.path().join(files::PLAN_OF_DOSES)), bare);
 }
 
 fn growth(most: usize) {

@@ -1,6 +1,6 @@
 //! Readings that are not plain numbers.
 
-use tightfit_ingest::Channel::{Event, GasTemperature, GaugePressure, Oxygen, Transfer, Water};
+use tightfit_ingest::Channel::{Event, GasTemperature, GaugePressure, Oxygen, PurifierOn, Transfer, ValveOpen, Water};
 use tightfit_ingest::Status::{self, AboveRange, BelowLimit, Measured};
 use tightfit_ingest::{ColumnRequest, Format, Recording};
 
@@ -94,6 +94,32 @@ fn events_and_remarks_mark_a_transfer_where_they_name_one() {
         assert_eq!(nothing.columns[2].because, "no word in it marks a transfer");
         assert_eq!((rows(&nothing), values(&nothing, Event).len()), ((42, 42, 0), 0));
     }
+}
+
+#[test]
+fn words_of_a_switch_are_its_state() {
+    for (header, channel, words, else_) in [
+        ("Purifier", PurifierOn, ["ON", "on"], "OFF"),
+        ("Reiniger", PurifierOn, ["Ein", "ein"], "Aus"),
+        ("purifier state", PurifierOn, ["running", "running"], "regenerating"),
+        ("Valve", ValveOpen, ["Open", "OPEN"], "Closed"),
+        ("vanne", ValveOpen, ["Ouvert", "ouverte"], "fermé"),
+    ] {
+        let recording = with_words(header, words, else_);
+        let states = values(&recording, channel);
+        let on: Vec<usize> = (0..states.len()).filter(|row| states[*row] >= 0.5).collect();
+        assert_eq!((states.len(), on), (42, vec![10, 25]), "{header}, {words:?}");
+        assert_eq!(recording.columns[2].because, "its words say on or off, open or closed");
+        assert!(questions(&recording).is_empty());
+    }
+}
+
+#[test]
+fn rows_that_say_nothing_of_a_switch_leave_its_state_open() {
+    let recording = with_words("Purifier", ["on", "off"], "");
+    assert_eq!((values(&recording, PurifierOn), rows(&recording)), (vec![1.0, 0.0], (42, 42, 0)));
+    let other = with_words("Purifier", ["fault 7", "on"], "see sheet");
+    assert_eq!((other.columns[2].channel, rows(&other)), (None, (42, 42, 0)));
 }
 
 #[test]

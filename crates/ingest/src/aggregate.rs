@@ -25,6 +25,7 @@ use crate::read::{Reading, Wide, check_format, read};
 use crate::recording::{CellCount, PressureReference, Recording, Series, Status};
 
 use crate::sample::{self, SPREAD_BYTES};
+use crate::state_words::StateWords;
 use crate::time::Base;
 
 /// An export gathered into bins.
@@ -357,8 +358,10 @@ impl Gathering {
         for (i, column) in columns.iter().enumerate() {
             let value = match rows.values[i][row] {
                 value if !value.is_nan() => value,
-                _ if column.marks.is_some() => 0.0,
-                _ => continue,
+                _ => match column.words.as_ref().and_then(StateWords::unsaid) {
+                    Some(value) => value,
+                    None => continue,
+                },
             };
             let (value, status) = self.judged(value, rows.status[i].get(row).copied().unwrap_or(0), column);
             self.bins[i].add(time_s, value, status, self.width_s);
@@ -386,7 +389,7 @@ impl Gathering {
         notes.sort();
         notes.dedup();
         let columns = wide.job.columns.iter().zip(self.bins).zip(&self.cells);
-        let said = columns.filter(|((column, _), cells)| column.marks.is_none() || cells.measured > 0);
+        let said = columns.filter(|((column, _), cells)| column.words.is_none() || cells.measured > 0);
         let series = said.map(|((column, bins), _)| BinnedSeries {
             channel: column.channel,
             column: column.header.clone(),

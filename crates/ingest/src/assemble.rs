@@ -9,8 +9,8 @@ use crate::account::{Account, RowReason};
 use crate::assign::Assigned;
 use crate::body::Rows;
 use crate::channel::{Channel, Kind};
-use crate::marks::Marks;
 use crate::recording::{Phase, Series, Status, Stuck};
+use crate::state_words::StateWords;
 use crate::time::cell::DAY_NS;
 use crate::time::{Base, zone};
 
@@ -391,8 +391,8 @@ fn one_series(
     if missing == order.len() {
         return None;
     }
-    if column.marks.is_some() {
-        Marks::fill(&mut values);
+    if let Some(unsaid) = column.words.as_ref().and_then(StateWords::unsaid) {
+        values.iter_mut().filter(|value| value.is_nan()).for_each(|value| *value = unsaid);
     }
     let present = || order.iter().enumerate().filter(|(_, row)| !values[**row as usize].is_nan());
     let time_s =

@@ -9,12 +9,12 @@ use crate::channel::{Channel, Kind};
 use crate::conversion::Conversion;
 use crate::error::ReadError;
 use crate::header::Table;
-use crate::marks::Marks;
 use crate::number::{self, NumberStyle};
 use crate::options::{ColumnRef, ColumnRequest};
 use crate::question::{Question, Topic};
 use crate::recording::{Column, PressureReference};
 use crate::records::Record;
+use crate::state_words::StateWords;
 use crate::unit_text;
 use crate::words::{self, Guess};
 
@@ -35,8 +35,8 @@ pub(crate) struct Assigned {
     pub(crate) range: Option<(f64, f64)>,
     /// What the signal means, where the column holds one: `unit` is then that of the signal.
     pub(crate) conversion: Option<Arc<Conversion>>,
-    /// How its words mark transfers, where the column holds words and no numbers.
-    pub(crate) marks: Option<Marks>,
+    /// How its words tell a state, where the column holds words and no numbers.
+    pub(crate) words: Option<StateWords>,
 }
 
 impl Assigned {
@@ -92,10 +92,10 @@ struct Candidate {
     whole: bool,
     /// Rows were looked at, and none holds a reading.
     empty: bool,
-    /// The channel that its words may mark, where no number stands in it, and how.
-    marks: Option<(Channel, Marks)>,
+    /// The channel whose state its words may tell, where no number stands in it, and how.
+    state_words: Option<(Channel, StateWords)>,
     /// How its words mark transfers if the plan says that they do.
-    any_word: Option<Marks>,
+    any_word: Option<StateWords>,
 }
 
 /// Assign the columns of a wide table, or the names of a long one (`table.names` then holds the names).
@@ -147,11 +147,14 @@ fn candidate(table: &Table, rows: &[Record<'_>], style: NumberStyle, index: usiz
     let mut values: Vec<f64> = rows.iter().filter_map(|row| number::parse(row.field(index), style)).collect();
     values.sort_unstable_by(f64::total_cmp);
     let empty = values.is_empty() && !rows.is_empty() && !has_readings(rows, style, index);
-    let any_word = empty.then(|| Marks::any_word(rows, index, style)).flatten();
-    let marks = match guess {
-        Some(Guess::Channel(Channel::Transfer)) => any_word.clone().map(|marks| (Channel::Transfer, marks)),
-        Some(Guess::Channel(Channel::Event)) => Some((Channel::Event, Marks::NamingTransfer)),
-        None if words::is_remark(&name) => Some((Channel::Event, Marks::NamingTransfer)),
+    let any_word = empty.then(|| StateWords::any_word(rows, index, style)).flatten();
+    let state_words = match guess {
+        Some(Guess::Channel(Channel::Transfer)) => any_word.clone().map(|words| (Channel::Transfer, words)),
+        Some(Guess::Channel(Channel::Event)) => Some((Channel::Event, StateWords::NamingTransfer)),
+        Some(Guess::Channel(channel @ (Channel::ValveOpen | Channel::PurifierOn))) => {
+            StateWords::switched(rows, index, style).map(|words| (channel, words))
+        }
+        None if words::is_remark(&name) => Some((Channel::Event, StateWords::NamingTransfer)),
         _ => None,
     };
     Candidate {
@@ -162,7 +165,7 @@ fn candidate(table: &Table, rows: &[Record<'_>], style: NumberStyle, index: usiz
         unit_text,
         guess: guess.filter(|_| !empty),
         empty,
-        marks: marks.filter(|_| empty),
+        state_words: state_words.filter(|_| empty),
         any_word,
         median: values.get(values.len() / 2).copied(),
         bounds: values.first().map(|_| (values[values.len() / 20], values[values.len() - 1 - values.len() / 20])),
@@ -375,35 +378,37 @@ impl Assigner<'_> {
             reporting_limit: request.and_then(|request| request.reporting_limit),
             range: request.and_then(|request| request.range),
             conversion,
-            marks: self.marks(index, channel),
+            words: self.state_words(index, channel),
         });
     }
 
-    /// How the words of a column mark transfers, where it holds no numbers.
-    fn marks(&self, index: usize, channel: Channel) -> Option<Marks> {
+    /// How the words of a column tell the state of a channel, where it holds no numbers.
+    fn state_words(&self, index: usize, channel: Channel) -> Option<StateWords> {
         let candidate = &self.candidates[index];
-        let recognised = candidate.marks.as_ref().map(|(_, marks)| marks.clone());
         match channel {
-            Channel::Transfer => recognised.or_else(|| candidate.any_word.clone()),
-            Channel::Event => recognised.or(candidate.empty.then_some(Marks::NamingTransfer)),
+            Channel::Transfer => candidate.any_word.clone(),
+            Channel::Event => candidate.empty.then_some(StateWords::NamingTransfer),
+            Channel::ValveOpen | Channel::PurifierOn => candidate.empty.then_some(StateWords::Switched),
             _ => None,
         }
     }
 
-    /// Takes the first column of words that may mark the channel. Nobody is asked about others: remarks are many.
-    fn take_marked(&mut self, channel: Channel, time_columns: &[usize]) {
+    /// Takes the first column whose words may tell the channel's state. Nobody is asked about others: remarks are many.
+    fn take_words(&mut self, channel: Channel, time_columns: &[usize]) {
         let is_taken = |index: usize| self.assigned.iter().any(|taken| taken.column == index);
-        let found = self.candidates.iter().find(|candidate| {
-            let marks = candidate.marks.as_ref().is_some_and(|(marked, _)| *marked == channel);
-            marks && !time_columns.contains(&candidate.index) && !is_taken(candidate.index)
+        let found = self.candidates.iter().find_map(|candidate| {
+            let (_, words) = candidate.state_words.as_ref().filter(|(of, _)| *of == channel)?;
+            let is_free = !time_columns.contains(&candidate.index) && !is_taken(candidate.index);
+            is_free.then_some((candidate.index, words))
         });
-        let Some(candidate) = found else { return };
-        let because = match &candidate.marks {
-            Some((_, Marks::AnyWord { rest: Some(rest) })) => format!("its words other than '{rest}' mark transfers"),
-            Some((_, Marks::AnyWord { rest: None })) => "its words mark transfers".to_owned(),
-            _ => "its words that name a transfer mark one".to_owned(),
+        let Some((index, words)) = found else { return };
+        let because = match words {
+            StateWords::AnyWord { rest: Some(rest) } => format!("its words other than '{rest}' mark transfers"),
+            StateWords::AnyWord { rest: None } => "its words mark transfers".to_owned(),
+            StateWords::NamingTransfer => "its words that name a transfer mark one".to_owned(),
+            StateWords::Switched => "its words say on or off, open or closed".to_owned(),
         };
-        self.take(candidate.index, channel, Unit::one(), String::new(), because, None);
+        self.take(index, channel, Unit::one(), String::new(), because, None);
     }
 
     /// What a pressure is counted from, and whether its sign turns.
@@ -459,7 +464,7 @@ impl Assigner<'_> {
             let fitting: Vec<&(usize, Channel, String)> =
                 channels.iter().filter(|(_, found, _)| *found == channel).collect();
             match fitting[..] {
-                [] => self.take_marked(channel, time_columns),
+                [] => self.take_words(channel, time_columns),
                 [(index, _, because)] => self.take_recognised(*index, channel, because.clone()),
                 _ => {
                     let indices: Vec<usize> = fitting.iter().map(|(index, ..)| *index).collect();

@@ -298,7 +298,7 @@ impl Reader {
                 statuses.push(status);
             }
         }
-        if !has_reading && self.job.columns.iter().all(|column| column.marks.is_some()) {
+        if !has_reading && self.job.columns.iter().all(|column| column.words.is_some()) {
             has_reading = self.job.probes.iter().any(|probe| is_reading(record.field(*probe), self.job.style));
         }
         if has_reading {
@@ -399,8 +399,8 @@ fn is_reading(cell: &[u8], style: NumberStyle) -> bool {
 /// A cell as SI value and status code; NaN for no reading.
 pub(crate) fn reading(cell: &[u8], column: &Assigned, style: NumberStyle, count: &mut CellCount) -> (f64, u8) {
     const NONE: (f64, u8) = (f64::NAN, 0);
-    if let Some(marks) = &column.marks {
-        return (marks.reading(cell, style, count), 0);
+    if let Some(words) = &column.words {
+        return (words.reading(cell, style, count), 0);
     }
     let (below, above) = if column.negate { (2, 1) } else { (1, 2) };
     let found = match cell::read(cell, style) {

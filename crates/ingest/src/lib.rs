@@ -36,7 +36,6 @@ mod fold;
 mod header;
 mod join;
 mod long;
-mod marks;
 mod number;
 mod options;
 mod question;
@@ -44,6 +43,7 @@ mod read;
 mod recording;
 mod records;
 mod sample;
+mod state_words;
 #[cfg(feature = "table")]
 pub mod table;
 mod time;

@@ -503,10 +503,10 @@ impl<'a> Reading<'a> {
                 column.cells = *cells;
             }
         }
-        for column in job.columns.iter().filter(|column| column.marks.is_some()) {
+        for (column, words) in job.columns.iter().filter_map(|column| Some((column, column.words.as_ref()?))) {
             if let Some(column) = columns.get_mut(column.column).filter(|column| column.cells.measured == 0) {
                 (column.channel, column.unit) = (None, None);
-                column.because = "no word in it marks a transfer".into();
+                column.because = words.found_none().into();
             }
         }
         self.findings.questions.extend(assembled.series.iter().filter_map(check::plausibility));

@@ -62,3 +62,19 @@ fn two_weeks_of_oxygen_are_drafted_as_a_log_to_diagnose_and_a_night_as_a_rise_wi
     assert!(night.contains("method = \"ppm-rise\"") && night.contains("# quantity = \"oxygen_ingress\""), "{night}");
     assert!(night.contains("\n# or pressure-change, clean-up"), "{night}");
 }
+
+#[test]
+fn a_content_that_is_taken_down_is_drafted_as_a_clean_up_or_from_air_as_a_purge_down() {
+    let log = |highest: f64, beside: &str| {
+        let content = |row: i32| 0.5 + highest * (-f64::from(row) / 40.0).exp();
+        let rows = (0..=240).map(|row| format!("{},{:.2}{beside}\n", f64::from(row) / 60.0, content(row)));
+        let header = if beside.is_empty() { "" } else { ",dP (Pa)" };
+        format!("Time (h),O2 (ppm){header}\n{}", rows.collect::<String>())
+    };
+    let clean_up = draft(&[read(&log(60.0, ""))], None);
+    assert!(clean_up.contains("method = \"clean-up\"") && clean_up.contains("# quantity = \"time_constant\""));
+    assert!(clean_up.contains("\n# or pressure-change, ppm-rise, clean-up-series"), "{clean_up}");
+    assert!(draft(&[read(&log(60.0, ",300"))], None).contains("method = \"clean-up\""));
+    assert!(draft(&[read(&log(209_000.0, ""))], None).contains("method = \"purge-down\""));
+    assert!(draft(&[read(&log(0.3, ""))], None).contains("method = \"ppm-rise\""));
+}

@@ -41,13 +41,20 @@ fn channels(recordings: &[Recording]) -> Vec<Channel> {
 /// A log of oxygen or water that is longer is one of work, not of a night with the purifier off, s.
 const LONGEST_RISE_S: f64 = 3.0 * 86_400.0;
 
-/// The method that the channels speak for; `None` where they tell nothing.
+/// A content that ends below this part of its highest has been taken down.
+const TAKEN_DOWN: f64 = 1.0 / 3.0;
+/// Contents from here on are purged with gas before a purifier may see them, mole fraction.
+const NEEDS_PURGING: f64 = 0.01;
+
+/// The method that the channels and the course of the contents speak for; `None` where they tell nothing.
 fn method(recordings: &[Recording], channels: &[Channel]) -> Option<&'static str> {
     let has = |channel| channels.contains(&channel);
     let contents = has(Channel::Oxygen) || has(Channel::Water);
     let longest_s = recordings.iter().filter_map(|recording| recording.span_s.map(|(first, last)| last - first));
     if contents && longest_s.fold(0.0, f64::max) > LONGEST_RISE_S {
         Some("operating-log")
+    } else if let Some(highest) = recordings.iter().find_map(taken_down_from) {
+        Some(if highest > NEEDS_PURGING { "purge-down" } else { "clean-up" })
     } else if has(Channel::GaugePressure) || has(Channel::AbsolutePressure) {
         Some("pressure-change")
     } else if has(Channel::AntechamberPressure) {
@@ -55,6 +62,21 @@ fn method(recordings: &[Recording], channels: &[Channel]) -> Option<&'static str
     } else {
         contents.then_some("ppm-rise")
     }
+}
+
+/// The highest content of a log that ends much lower, in means of a fortieth of it; `None` where it does not.
+fn taken_down_from(recording: &Recording) -> Option<f64> {
+    let content = recording.series(Channel::Oxygen).or_else(|| recording.series(Channel::Water))?;
+    let stretch = content.value.len() / 40;
+    if stretch == 0 {
+        return None;
+    }
+    let mean = |part: &[f64]| part.iter().sum::<f64>() / part.len() as f64;
+    let means: Vec<f64> = content.value.chunks_exact(stretch).map(mean).collect();
+    let highest = means.iter().copied().fold(0.0, f64::max);
+    let noise = mean(&content.value.windows(2).map(|pair| (pair[1] - pair[0]).abs()).collect::<Vec<_>>());
+    let last = means.last()?.max(0.0);
+    (last < TAKEN_DOWN * highest && highest - last > 10.0 * noise).then_some(highest)
 }
 
 /// Other methods that the same kind of log may be for.
@@ -251,6 +273,8 @@ fn write_limit(plan: &mut String, recordings: &[Recording], method: &str, channe
     let (quantity, max) = match method {
         "antechamber" => ("residual_oxygen", "20 ppm"),
         "ppm-rise" => (of_species("oxygen_ingress", "water_ingress"), "15 ppm/h"),
+        "clean-up" => ("time_constant", "20 min"),
+        "purge-down" => ("time_constant", "1 h"),
         // A diagnosis finds causes and judges no limit.
         "operating-log" => return Ok(()),
         _ => ("hourly_leak_rate", "5e-4 1/h"),

@@ -167,6 +167,14 @@ fn cells() -> Vec<Cell> {
             );
         }
     }
+    for noise_pa in [1.0, 3.0] {
+        for (room_name, room) in rooms {
+            let mut hold = Hold::ordinary(room, 4.0 * 3600.0, 5e-4);
+            hold.barometer_noise_pa = noise_pa;
+            let name = format!("noisy barometer {noise_pa} Pa {room_name} 4 h");
+            add(name, hold.clone(), hold.settings(), drawn);
+        }
+    }
     let volume = Some(Volume { value_m3: 1.0, standard_uncertainty_m3: 0.01 });
     for h in [1.0, 4.0, 24.0] {
         let hold = Hold::ordinary(Room::ORDINARY, h * 3600.0, 5e-4);

@@ -1,7 +1,7 @@
 //! Simulation study of regeneration records, endurance runs and analyser checks. Writes a Markdown table to standard
 //! output.
 //!
-//! `cargo run --release -p tightfit-fit --example records-study -- [--tests N] [--only WORD]`
+//! `cargo run --release -p tightfit-fit --example records-study -- [--tests N] [--seed FIRST] [--only WORD]`
 #![allow(clippy::print_stdout, reason = "the table is what the program is for")]
 
 use tightfit_fit::simulate::{AnalyserCheckRun, EnduranceRun, RegenerationCell, Tally};
@@ -10,6 +10,7 @@ fn main() {
     let arguments: Vec<String> = std::env::args().collect();
     let after = |flag: &str| arguments.iter().position(|a| a == flag).and_then(|i| arguments.get(i + 1));
     let tests: u64 = after("--tests").and_then(|n| n.parse().ok()).unwrap_or(200);
+    let first: u64 = after("--seed").and_then(|n| n.parse().ok()).unwrap_or(0);
     let only = after("--only").cloned().unwrap_or_default();
     println!(
         "| method, result | case | tests | covered | truth below | truth above | bias | RMS | half width | bounds | bounds missed |"
@@ -18,17 +19,21 @@ fn main() {
     if "regeneration".contains(&only) {
         let names = ["heating time", "purge time", "evacuation time", "hydrogen dose"];
         let cells = RegenerationCell::all();
-        study("regeneration", &names, cells.iter().zip(0..).map(|(c, i)| (c.name, c.study(tests, 10_000 * i))));
+        study("regeneration", &names, cells.iter().zip(0..).map(|(c, i)| (c.name, c.study(tests, first + 10_000 * i))));
     }
     if "analyser-check".contains(&only) {
         let cells = AnalyserCheckRun::all();
         let names = ["zero error", "span error", "response t90"];
-        study("analyser-check", &names, cells.iter().zip(0..).map(|(c, i)| (c.name, c.study(tests, 10_000 * i))));
+        study(
+            "analyser-check",
+            &names,
+            cells.iter().zip(0..).map(|(c, i)| (c.name, c.study(tests, first + 10_000 * i))),
+        );
     }
     if "endurance".contains(&only) {
         let cells = EnduranceRun::all();
         let names = ["largest content", "share of time"];
-        study("endurance", &names, cells.iter().zip(0..).map(|(c, i)| (c.name, c.study(tests, 10_000 * i))));
+        study("endurance", &names, cells.iter().zip(0..).map(|(c, i)| (c.name, c.study(tests, first + 10_000 * i))));
     }
 }
 

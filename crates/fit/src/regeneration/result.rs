@@ -141,7 +141,7 @@ struct Heating {
 
 impl Heating {
     fn find(trace: &Trace<'_>, plateau_k: f64, end_s: Option<f64>) -> Self {
-        let level = Level::new(trace);
+        let level = Level::new(trace, plateau_k);
         let uncertainty_k = trace.zero.hypot(trace.resolution / 12.0_f64.sqrt());
         let before_end = |error_k: f64| cut(level.at_or_above(plateau_k + error_k, |v| v), end_s);
         let stretches = before_end(0.0);
@@ -209,7 +209,7 @@ struct Evacuation {
 
 impl Evacuation {
     fn find(trace: &Trace<'_>, limit_pa: f64) -> Self {
-        let level = Level::new(trace);
+        let level = Level::new(trace, limit_pa);
         let uncertainty_pa = trace.zero.hypot(trace.resolution / 12.0_f64.sqrt());
         let below = |error_pa: f64| level.below(limit_pa + error_pa, f64::ln);
         let stretches = below(0.0);

@@ -10,6 +10,14 @@ const RESOLVED: f64 = 0.3;
 /// Readings that a smoothed copy may have at most; beyond, noise averages out over the many crossings anyway.
 const SMOOTHED: usize = 100_000;
 
+/// Readings near the threshold from which their noise is taken out.
+const SMOOTHED_FROM: usize = 10;
+/// Readings count as near within so many times their noise and the instrument's common error.
+const REACHES_NOISE: f64 = 6.0;
+const REACHES_ZERO: f64 = 4.0;
+/// A step of so many times the noise is one of a ramp.
+const STEEP: f64 = 5.0;
+
 /// A stretch of time, s.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Stretch {
@@ -33,11 +41,12 @@ pub(super) struct Level {
 }
 
 impl Level {
-    pub(super) fn new(trace: &Trace<'_>) -> Self {
+    /// `threshold` is where the crossings will be looked for.
+    pub(super) fn new(trace: &Trace<'_>, threshold: f64) -> Self {
         let samples = &trace.samples;
         let time_s: Vec<f64> = samples.time_s().iter().map(|t| t - trace.response_tau_s).collect();
         let gap_s = GAP * samples.cadence_s().max(f64::MIN_POSITIVE);
-        let value = quiet(trace, &time_s);
+        let value = quiet(trace, &time_s, threshold);
         Self { time_s, value, gap_s }
     }
 
@@ -117,16 +126,37 @@ impl Level {
     }
 }
 
-/// Readings with their noise taken out where it is not small beside the instrument's common error.
-fn quiet(trace: &Trace<'_>, time_s: &[f64]) -> Vec<f64> {
-    let value = trace.samples.value();
-    let noise = scatter(trace.samples.value());
-    if noise < 0.2 * trace.zero || value.len() < 5 || value.len() > SMOOTHED {
-        return value.to_vec();
+/// Readings with their noise taken out near the threshold, where it is not small beside the instrument's common error.
+///
+/// Each stretch near the threshold has a level of its own: the ramps before and after would have it follow the noise, and
+/// steep ones are left as they were read.
+fn quiet(trace: &Trace<'_>, time_s: &[f64], threshold: f64) -> Vec<f64> {
+    let mut value = trace.samples.value().to_vec();
+    let noise = scatter(&value);
+    if noise < 0.2 * trace.zero || value.len() > SMOOTHED {
+        return value;
     }
     let least = trace.resolution.powi(2) / 12.0;
-    LocalLevel::fit(time_s.to_vec(), value.to_vec(), vec![1.0; value.len()], least)
-        .map_or_else(|| value.to_vec(), |level| level.smoothed())
+    let reach = REACHES_NOISE * noise + REACHES_ZERO * trace.zero;
+    let is_near: Vec<bool> = (0..value.len())
+        .map(|i| {
+            let steps = value[i.saturating_sub(1)..(i + 2).min(value.len())].windows(2);
+            (value[i] - threshold).abs() < reach && steps.into_iter().all(|v| (v[1] - v[0]).abs() < STEEP * noise)
+        })
+        .collect();
+    let mut from = 0;
+    for run in is_near.chunk_by(|a, b| a == b) {
+        let near = from..from + run.len();
+        from = near.end;
+        if !run[0] || run.len() < SMOOTHED_FROM {
+            continue;
+        }
+        let (time, seen) = (time_s[near.clone()].to_vec(), value[near.clone()].to_vec());
+        if let Some(level) = LocalLevel::fit(time, seen, vec![1.0; near.len()], least) {
+            value[near].copy_from_slice(&level.smoothed());
+        }
+    }
+    value
 }
 
 /// Duration of all stretches together, s.
@@ -141,7 +171,7 @@ mod tests {
 
     fn level(time_s: &[f64], value: &[f64]) -> Level {
         let samples = Samples::new(time_s, value).unwrap();
-        Level::new(&Trace { samples, zero: 10.0, scale: 0.0, resolution: 0.0, response_tau_s: 0.0 })
+        Level::new(&Trace { samples, zero: 10.0, scale: 0.0, resolution: 0.0, response_tau_s: 0.0 }, 45.0)
     }
 
     #[test]

@@ -78,7 +78,6 @@ fn quantity(followed: &Followed, number: usize) -> Markup {
 
 /// Results with their intervals, the trend, the limit; `None` where there is nothing to draw.
 fn figure(followed: &Followed) -> Option<Figure> {
-    let year = |day: f64| 1970.0 + day / 365.25;
     let drawn: Vec<(f64, f64, [f64; 2])> = followed
         .results
         .iter()
@@ -87,7 +86,7 @@ fn figure(followed: &Followed) -> Option<Figure> {
             let day: Date = result.day.parse().ok()?;
             let value = result.value?;
             let [low, high] = result.interval95;
-            Some((year(super::follow::number(day)), value, [low.unwrap_or(value), high.unwrap_or(value)]))
+            Some((super::follow::number(day), value, [low.unwrap_or(value), high.unwrap_or(value)]))
         })
         .collect();
     let (first, last) = (drawn.first()?.0, drawn.last()?.0);
@@ -98,14 +97,14 @@ fn figure(followed: &Followed) -> Option<Figure> {
     ];
     let mut end = last;
     if let Some(trend) = &followed.trend {
-        let of = |k: usize| trend.line.iter().map(|(day, values)| (year(*day), values[k])).collect::<Vec<_>>();
+        let of = |k: usize| trend.line.iter().map(|(day, values)| (*day, values[k])).collect::<Vec<_>>();
         end = end.max(of(0).last().map_or(last, |point| point.0));
         lines.push(line("trend", Look::Fitted, of(0)));
         lines.push(line("95 %", Look::Measured(2), of(1)));
         lines.push(line("95 %", Look::Measured(2), of(2)));
     }
     if let Some(limit) = &followed.limit {
-        let (from, to) = (first.min(end - 0.5), end.max(first + 0.5));
+        let (from, to) = (first.min(end - 180.0), end.max(first + 180.0));
         lines.push(line("limit", Look::Measured(1), vec![(from, limit.value), (to, limit.value)]));
     }
     let words = heading(followed);
@@ -117,10 +116,12 @@ fn figure(followed: &Followed) -> Option<Figure> {
             if followed.trend.is_some() { ", the trend and its 95 % interval" } else { "" }
         ),
         description: format!(
-            "{} results of {words} from {first:.1} to {last:.1} with the trend and the limit.",
-            drawn.len()
+            "{} results of {words} from {} to {} with the trend and the limit.",
+            drawn.len(),
+            super::follow::date(first),
+            super::follow::date(last)
         ),
-        axis: Axis::Quantity("year".to_owned()),
+        axis: Axis::Days,
         panels: vec![Panel { y_label: followed.unit.clone(), lines, zero_line: true, ..Panel::default() }],
     })
 }

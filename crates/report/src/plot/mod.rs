@@ -4,6 +4,7 @@
 //! dash and weight and carry their names at their ends.
 
 pub(crate) mod analyser_check;
+mod calendar;
 pub(crate) mod clean_up;
 pub(crate) mod clean_up_series;
 mod clock;
@@ -46,6 +47,8 @@ pub(crate) enum Axis {
     /// Time, read on the clock of the record.
     #[default]
     Time,
+    /// Days since 1970, read on the calendar.
+    Days,
     /// A quantity, with its name and unit.
     Quantity(String),
 }

@@ -4,6 +4,7 @@ use plotters::coord::types::RangedCoordf64;
 use plotters::prelude::*;
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 
+use super::calendar;
 use super::draw::{Area, Failure, UNIT};
 use super::hatch;
 use super::ticks::{Ticks, decades, linear, padded};
@@ -77,6 +78,7 @@ pub(super) fn draw(
     let y_ticks = if linear_scale { linear([low, high], 4) } else { decades([low, high]) };
     let x_ticks = match &layout.axis {
         Axis::Time => clock.ticks(time, 6),
+        Axis::Days => calendar::ticks(time, 6),
         Axis::Quantity(_) => {
             let ticks = linear(time, 6);
             ticks.values.iter().map(|value| (*value, ticks.label(*value))).collect()
@@ -274,6 +276,7 @@ impl Paper<'_, '_> {
         let style = font(10, GREY, HPos::Center, VPos::Top);
         let title = match axis {
             Axis::Time => clock.axis_title(*time),
+            Axis::Days => "date".to_owned(),
             Axis::Quantity(title) => title.clone(),
         };
         self.area.draw(&Text::new(clean(&title), (x, y + 22 * UNIT), style))?;

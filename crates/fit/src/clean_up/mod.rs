@@ -21,11 +21,13 @@ mod rise;
 mod scan;
 mod search;
 mod seen;
+mod sound;
 mod window;
 
 pub use error::CleanUpError;
 pub use note::Note;
 pub use result::{CleanUp, Series};
+pub(crate) use sound::Sound;
 pub use window::Window;
 
 use crate::input::InputError;
@@ -65,7 +67,7 @@ pub enum Lag {
 /// `trace` holds contents as mole fractions; censored readings enter as bounds. The result is averaged over noise (floor and
 /// relative part, correlated part), the analyser's lag and the floor, which is not negative but for the error of the
 /// analyser's zero, and over whether the purifier takes up a smaller share at high content. A slow tail is used where the
-/// readings support it clearly.
+/// readings support it clearly. Readings that stand out alone are set aside.
 ///
 /// Checked by simulation with lags of 0, 0.1 and 0.4 τ, records of 3 to 10 τ and steps of 0.1 ppm: see
 /// `tests/coverage/clean_up.rs` and the method's page for coverage, bias and spread.
@@ -74,14 +76,17 @@ pub enum Lag {
 /// When the record or the settings allow no estimate at all; see [`CleanUpError`].
 pub fn evaluate(trace: &Trace<'_>, settings: &Settings) -> Result<CleanUp, CleanUpError> {
     check(trace, settings)?;
-    let (decay, rise) = window::find(trace, settings)?;
-    let blocks = blocks::gather(trace, &decay, [0.0; 2]);
+    let sound = Sound::of(trace);
+    let spikes_s = sound.as_ref().map_or(&[][..], |sound| &sound.spikes_s);
+    let seen = &sound.as_ref().and_then(|sound| sound.trace(trace)).unwrap_or_else(|| trace.clone());
+    let (decay, rise) = window::find(seen, settings)?;
+    let blocks = blocks::gather(seen, &decay, [0.0; 2]);
     let start = search::begin(&blocks, settings)?;
-    if let Some((window, blocks, fit)) = rise.and_then(|rise| search::fit_with_rise(&start, trace, decay, rise)) {
-        return Ok(result::summarise(trace, settings, window, &blocks, &fit));
+    if let Some((window, blocks, fit)) = rise.and_then(|rise| search::fit_with_rise(&start, seen, decay, rise)) {
+        return Ok(result::summarise(trace, spikes_s, settings, window, &blocks, &fit));
     }
-    let fit = search::fit(&start, trace)?;
-    Ok(result::summarise(trace, settings, decay, &blocks, &fit))
+    let fit = search::fit(&start, seen)?;
+    Ok(result::summarise(trace, spikes_s, settings, decay, &blocks, &fit))
 }
 
 fn check(trace: &Trace<'_>, settings: &Settings) -> Result<(), CleanUpError> {

@@ -41,6 +41,8 @@ pub struct CleanUp {
     pub readings: [usize; 3],
     /// Readings around the reporting limit that were set aside.
     pub set_aside: usize,
+    /// Readings in the window that stand out alone and were set aside.
+    pub spikes: usize,
     /// Standard deviation of a reading at the floor, ppm.
     pub floor_noise_ppm: f64,
     /// Series for plotting.
@@ -64,7 +66,16 @@ pub struct Series {
     pub residual_ppm: Vec<f64>,
 }
 
-pub(super) fn summarise(trace: &Trace<'_>, settings: &Settings, window: Window, blocks: &Blocks, fit: &Fit) -> CleanUp {
+/// `trace` is the whole record; `spikes_s` are the times of its readings that are not in the blocks because they stand out
+/// alone.
+pub(super) fn summarise(
+    trace: &Trace<'_>,
+    spikes_s: &[f64],
+    settings: &Settings,
+    window: Window,
+    blocks: &Blocks,
+    fit: &Fit,
+) -> CleanUp {
     let posterior = &fit.posterior;
     let tau = posterior.time_constant();
     let own = tau.standard_deviation();
@@ -107,6 +118,7 @@ pub(super) fn summarise(trace: &Trace<'_>, settings: &Settings, window: Window, 
         readings: [ReadingStatus::Measured, ReadingStatus::BelowLimit, ReadingStatus::AboveRange]
             .map(|status| blocks.count(status)),
         set_aside: blocks.set_aside,
+        spikes: spikes_s.iter().filter(|t| (window.from_s..=window.to_s).contains(*t)).count(),
         floor_noise_ppm: (fit.solved.squares / fit.solved.degrees_of_freedom).sqrt() * PPM,
         series: series(trace, &window, blocks, fit),
         notes,

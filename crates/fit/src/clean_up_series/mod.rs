@@ -12,7 +12,7 @@ pub use note::Note;
 use finder::{Bins, Found};
 use trend::Point;
 
-use crate::clean_up::{self, CleanUp, CleanUpError, Lag};
+use crate::clean_up::{self, CleanUp, CleanUpError, Lag, Sound};
 use crate::input::InputError;
 use crate::ppm_rise::Trace;
 use crate::uncertainty::Distribution;
@@ -51,6 +51,8 @@ pub struct CleanUpSeries {
     pub course: Course,
     /// Series for plotting.
     pub series: Series,
+    /// Readings that stand out alone and were set aside.
+    pub spikes: usize,
     /// Findings.
     pub notes: Vec<Note>,
 }
@@ -126,11 +128,14 @@ pub fn evaluate(trace: &Trace<'_>, settings: &Settings) -> Result<CleanUpSeries,
     if trace.samples.len() < 8 {
         return Err(CleanUpError::TooFewReadings { found: trace.samples.len(), needed: 8 });
     }
-    let bins = Bins::gather(trace);
+    let sound = Sound::of(trace);
+    let seen = &sound.as_ref().and_then(|sound| sound.trace(trace)).unwrap_or_else(|| trace.clone());
+    let bins = Bins::gather(seen);
     let found = finder::find(&bins, &settings.expected_s, trace.analyser.resolution);
-    let response = Response::of(trace, &found, settings.lag);
-    let doses = in_turn(found.len(), settings.threads, &|index| response.dose(trace, &found, index));
-    Ok(summarise(doses, &response, &bins))
+    let response = Response::of(seen, &found, settings.lag);
+    let doses = in_turn(found.len(), settings.threads, &|index| response.dose(seen, &found, index));
+    let spikes = sound.map_or(0, |sound| sound.spikes_s.len());
+    Ok(CleanUpSeries { spikes, ..summarise(doses, &response, &bins) })
 }
 
 /// Each dose by its index, in order, shared out among threads like cards: neighbours take about as long.
@@ -176,11 +181,13 @@ impl Response {
 
     fn dose(&self, trace: &Trace<'_>, found: &[Found], index: usize) -> Dose {
         let dose = found[index];
-        let evaluation = evaluate_dose(trace, found, index, self.lag).filter(is_determined).map(|evaluation| DoseFit {
-            size_ppm: evaluation.dose.clone(),
-            window_s: [evaluation.window.from_s, evaluation.window.to_s],
-            time_constant: evaluation.time_constant,
-        });
+        let evaluation = evaluate_dose(trace, found, index, self.lag)
+            .filter(|evaluation| is_determined(evaluation, trace.samples.cadence_s()))
+            .map(|evaluation| DoseFit {
+                size_ppm: evaluation.dose.clone(),
+                window_s: [evaluation.window.from_s, evaluation.window.to_s],
+                time_constant: evaluation.time_constant,
+            });
         Dose { onset_s: dose.onset_s, rise_ppm: dose.rise * PPM, evaluation }
     }
 
@@ -195,10 +202,10 @@ impl Response {
     }
 }
 
-/// A time constant that is known to no better than a factor is none.
-fn is_determined(evaluation: &CleanUp) -> bool {
+/// A time constant that is known to no better than a factor, or that may pass between two readings, is none.
+fn is_determined(evaluation: &CleanUp, cadence_s: f64) -> bool {
     let [low, high] = evaluation.time_constant.interval95;
-    low > 0.0 && high < 6.0 * low
+    low > cadence_s && high < 6.0 * low
 }
 
 /// Evaluates the part of the log from before a dose to the next one.
@@ -232,10 +239,11 @@ fn summarise(doses: Vec<Dose>, response: &Response, bins: &Bins) -> CleanUpSerie
             standard_uncertainty: fit.time_constant.standard_uncertainty / fit.time_constant.value,
         })
         .collect();
-    let found = trend::trend(&points);
+    let near = trend::without_far(&points);
+    let found = trend::trend(&near);
     let trend = found.as_ref().map(|found| {
         let alone = |p: &Point| p.standard_uncertainty.powi(2);
-        let own = (points.iter().map(alone).sum::<f64>() / points.len() as f64).sqrt();
+        let own = (near.iter().map(alone).sum::<f64>() / near.len() as f64).sqrt();
         let share = found.scatter.hypot(own).max(1e-300);
         let whole = found.slope.standard_deviation();
         Estimate::from_distribution(
@@ -260,7 +268,8 @@ fn summarise(doses: Vec<Dose>, response: &Response, bins: &Bins) -> CleanUpSerie
         per_day: found.slope.median(),
         scatter: found.scatter,
     });
-    let notes = note::notes(&doses, course, trend.as_ref(), line.as_ref(), bins.len() as f64 * bins.width_s);
+    let far = points.len() - near.len();
+    let notes = note::notes(&doses, course, far, trend.as_ref(), line.as_ref(), bins.len() as f64 * bins.width_s);
     let count = doses.len() as f64;
     CleanUpSeries {
         dose_count: Estimate {
@@ -273,6 +282,7 @@ fn summarise(doses: Vec<Dose>, response: &Response, bins: &Bins) -> CleanUpSerie
         line,
         course,
         series: series(bins),
+        spikes: 0,
         notes,
         doses,
     }

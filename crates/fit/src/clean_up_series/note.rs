@@ -29,6 +29,11 @@ pub enum Note {
         /// Number of them.
         count: usize,
     },
+    /// Time constants so far off the others that the trend leaves them out.
+    FarOff {
+        /// Number of them.
+        count: usize,
+    },
     /// Time constants differ by more than their uncertainty.
     Scatter {
         /// Relative standard deviation.
@@ -39,6 +44,7 @@ pub enum Note {
 pub(super) fn notes(
     doses: &[Dose],
     course: Course,
+    far: usize,
     trend: Option<&Estimate>,
     line: Option<&TrendLine>,
     length_s: f64,
@@ -57,10 +63,13 @@ pub(super) fn notes(
                 days: length_s / super::SECONDS_PER_DAY,
             });
         }
-        None => notes.push(Note::TooFew { found: evaluated }),
+        None => notes.push(Note::TooFew { found: evaluated - far }),
     }
     if evaluated < doses.len() {
         notes.push(Note::NotEvaluated { count: doses.len() - evaluated });
+    }
+    if far > 0 {
+        notes.push(Note::FarOff { count: far });
     }
     if let Some(line) = line.filter(|line| line.scatter > 0.03) {
         notes.push(Note::Scatter { relative: line.scatter });
@@ -95,6 +104,10 @@ impl fmt::Display for Note {
             Self::NotEvaluated { count } => write!(
                 f,
                 "{count} of the doses give no time constant: too weak, or the log ends or the next dose comes too soon"
+            ),
+            Self::FarOff { count } => write!(
+                f,
+                "left out of the trend: {count} of the time constants, off the others by more than a factor of three. Look at these doses"
             ),
             Self::Scatter { relative } => write!(
                 f,

@@ -63,6 +63,30 @@ pub(super) fn trend(points: &[Point]) -> Option<Trend> {
     })
 }
 
+/// A logarithm that is off the line of the others by more than this is of something else.
+const FAR: f64 = 1.1;
+
+/// The values, logarithms, without those that are off the others' line by more than a factor of three and by far more than
+/// the others scatter. The line is Theil's and Sen's: the medians of the slopes between pairs and of what they leave.
+pub(super) fn without_far(points: &[Point]) -> Vec<Point> {
+    let pairs = points.iter().enumerate().flat_map(|(i, a)| points[..i].iter().map(move |b| (a, b)));
+    let slopes = pairs.filter(|(a, b)| (a.at - b.at).abs() > 0.0).map(|(a, b)| (a.value - b.value) / (a.at - b.at));
+    let slope = median(slopes.collect());
+    let level = median(points.iter().map(|p| p.value - slope * p.at).collect());
+    let off = |p: &Point| (p.value - level - slope * p.at).abs();
+    let scatter = median(points.iter().map(off).collect());
+    points.iter().filter(|p| off(p) < FAR.max(8.0 * scatter)).copied().collect()
+}
+
+/// 0 for no value.
+fn median(mut values: Vec<f64>) -> f64 {
+    if values.is_empty() {
+        return 0.0;
+    }
+    let middle = values.len() / 2;
+    *values.select_nth_unstable_by(middle, f64::total_cmp).1
+}
+
 /// A weighted line for one scatter.
 #[derive(Debug, Clone, Copy)]
 struct Line {
@@ -138,6 +162,18 @@ mod tests {
         let found = trend(&points(&rough)).unwrap();
         assert!((0.15..0.3).contains(&found.scatter), "{found:?}");
         assert!(found.slope.standard_deviation() > 0.15 / 665.0_f64.sqrt());
+    }
+
+    #[test]
+    fn a_value_far_off_the_line_is_left_out_and_scatter_is_not() {
+        let mut found = points(&[0.0; 20]);
+        found[7].value -= 5.0;
+        let kept = without_far(&found);
+        assert_eq!(kept.len(), 19);
+        assert!((trend(&kept).unwrap().slope.median() - 0.1).abs() < 1e-3);
+        let rough: Vec<f64> = (0..20).map(|i| if i % 2 == 0 { 1.0 } else { -1.0 }).collect();
+        assert_eq!(without_far(&points(&rough)).len(), 20);
+        assert_eq!(without_far(&points(&[0.0; 1])).len(), 1);
     }
 
     #[test]

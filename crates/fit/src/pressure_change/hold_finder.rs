@@ -5,9 +5,9 @@
 //! that stands far out of the other differences.
 
 use super::join::Joined;
-use super::sensor::without_spikes;
 use super::{Event, EventKind, PressureChangeError, Record, Settings, Window, WindowChoice, WindowEnd, WindowStart};
 use crate::input::InputError;
+use crate::noise::without_spikes;
 use std::ops::Range;
 
 /// What was found.

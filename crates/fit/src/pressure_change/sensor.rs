@@ -4,6 +4,7 @@ use super::base::Base;
 use super::join::{Interpolator, Joined};
 use super::{Place, Record, Response, Thermometer, VesselPressure};
 use crate::Samples;
+use crate::noise::without_spikes;
 
 /// Rows of one sensor that enter the likelihood at most. A row of a day's record is then five minutes; memory of
 /// wander and lag that are shorter still show in the scatter of the rows.
@@ -384,46 +385,4 @@ fn pressure_scatter(base: &Base) -> f64 {
 pub(crate) fn dwell(samples: Samples<'_>) -> f64 {
     let changes = samples.value().windows(2).filter(|pair| (pair[1] - pair[0]).abs() > 0.0).count();
     (samples.last_time_s() - samples.first_time_s()) / (changes as f64 + 1.0)
-}
-
-/// Marks single readings that stand out: beyond both neighbours on the same side, far from the median of five readings
-/// (Hampel's filter), and far against the differences that are usual in the channel.
-pub(crate) fn without_spikes(values: &[f64], step: f64) -> Vec<bool> {
-    let mut keep = vec![true; values.len()];
-    if values.len() < 9 {
-        return keep;
-    }
-    let limit = (8.0 * usual_difference(values)).max(4.0 * step);
-    for i in 2..values.len() - 2 {
-        let (before, after) = (values[i] - values[i - 1], values[i] - values[i + 1]);
-        // The first test is cheap and nearly always decides.
-        if (before + after).abs() <= 2.0 * limit || before.abs().min(after.abs()) <= limit {
-            continue;
-        }
-        let mut near = [0.0; 5];
-        near.copy_from_slice(&values[i - 2..=i + 2]);
-        near.sort_by(f64::total_cmp);
-        let median = near[2];
-        let mut away = near.map(|v| (v - median).abs());
-        away.sort_by(f64::total_cmp);
-        // On a steep slope neighbours differ much; a spike stands out of these differences as well.
-        keep[i] = (values[i] - median).abs() <= limit.max(8.0 * away[2]);
-    }
-    keep
-}
-
-/// Median of the differences between neighbours that differ, over some thousand of them.
-fn usual_difference(values: &[f64]) -> f64 {
-    let stride = (values.len() / 4000).max(1);
-    let mut differences: Vec<f64> = values
-        .windows(2)
-        .step_by(stride)
-        .map(|pair| (pair[1] - pair[0]).abs())
-        .filter(|difference| *difference > 0.0)
-        .collect();
-    if differences.is_empty() {
-        return 0.0;
-    }
-    let middle = differences.len() / 2;
-    *differences.select_nth_unstable_by(middle, f64::total_cmp).1
 }

@@ -75,6 +75,8 @@ pub struct PurgeDown {
     pub readings: [usize; 3],
     /// Readings around the reporting limit that were set aside.
     pub set_aside: usize,
+    /// Readings in the window that stand out alone and were set aside.
+    pub spikes: usize,
     /// Readings while no gas flowed.
     pub idle: usize,
     /// Series for plotting.
@@ -175,6 +177,7 @@ fn summarise(decay: CleanUp, axis: &PurgeAxis, settings: &Settings<'_>, idle: us
         window_set: decay.window.set,
         readings: decay.readings,
         set_aside: decay.set_aside,
+        spikes: decay.spikes,
         idle,
         series,
         notes,

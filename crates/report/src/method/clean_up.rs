@@ -35,7 +35,10 @@ pub(crate) fn run(plan: &Plan, test: &Test, folders: &Folders) -> Result<Outcome
         estimates: estimates(&evaluation),
         window_s: [window.from_s, window.to_s],
         window_reason: window.to_string(),
-        unused: vec![("around the reporting limit", evaluation.set_aside)],
+        unused: vec![
+            ("around the reporting limit", evaluation.set_aside),
+            ("single readings far off", evaluation.spikes),
+        ],
         evaluation: Box::new(evaluation),
         data,
     }

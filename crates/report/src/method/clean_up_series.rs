@@ -28,7 +28,7 @@ pub(crate) fn run(plan: &Plan, test: &Test, folders: &Folders) -> Result<Outcome
         estimates: estimates(&evaluation),
         window_s,
         window_reason: if test.window.is_some() { "set by hand" } else { "the whole log" }.to_owned(),
-        unused: Vec::new(),
+        unused: vec![("single readings far off", evaluation.spikes)],
         evaluation: Box::new(Drawn { evaluation, window_s }),
         data,
     }

@@ -42,6 +42,7 @@ pub(crate) fn run(plan: &Plan, test: &Test, folders: &Folders) -> Result<Outcome
             .to_owned(),
         unused: vec![
             ("around the reporting limit", evaluation.set_aside),
+            ("single readings far off", evaluation.spikes),
             ("while no purge gas flowed", evaluation.idle),
         ],
         evaluation: Box::new(evaluation),

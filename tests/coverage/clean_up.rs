@@ -186,3 +186,25 @@ fn a_dose_that_no_reading_saw_coming_does_not_begin_outside_the_record() {
         assert!((60.0..130.0).contains(&found.window.onset_s), "seed {seed}: {:?}", found.window);
     }
 }
+
+#[test]
+fn readings_far_off_are_set_aside_and_cost_nothing() {
+    for seed in 0..4 {
+        let (time, clean) = PLAIN.readings(&mut Random::new(600 + seed));
+        let evaluated = |value: &[f64]| {
+            let samples = Samples::new(&time, value).unwrap();
+            let trace = Trace { samples, status: &[], analyser: Analyser::default() };
+            let settings = Settings { lag: Lag::Stated(Quantity::new(0.0, 0.0)), ..Settings::default() };
+            evaluate(&trace, &settings).unwrap()
+        };
+        let mut spoiled = clean.clone();
+        for at in [150, 220, 301] {
+            spoiled[at] += 5e-6;
+        }
+        let [clean, spoiled] = [evaluated(&clean), evaluated(&spoiled)];
+        assert_eq!((clean.spikes, spoiled.spikes), (0, 3));
+        let [plain, with] = [&clean, &spoiled].map(|found| &found.time_constant);
+        assert!((with.value - plain.value).abs() < plain.standard_uncertainty, "{} {}", with.value, plain.value);
+        assert!(with.standard_uncertainty < 1.3 * plain.standard_uncertainty);
+    }
+}

@@ -1,10 +1,10 @@
-//! Simulation study of regeneration records, endurance runs and analyser checks. Writes a Markdown table to standard
+//! Simulation study of regeneration records, endurance runs, analyser checks, purges and tests at constant pressure. Writes a Markdown table to standard
 //! output.
 //!
 //! `cargo run --release -p tightfit-fit --example records-study -- [--tests N] [--seed FIRST] [--only WORD]`
 #![allow(clippy::print_stdout, reason = "the table is what the program is for")]
 
-use tightfit_fit::simulate::{AnalyserCheckRun, EnduranceRun, RegenerationCell, Tally};
+use tightfit_fit::simulate::{AnalyserCheckRun, EnduranceRun, MakeUpRun, PurgeRun, RegenerationCell, Tally};
 
 fn main() {
     let arguments: Vec<String> = std::env::args().collect();
@@ -27,6 +27,19 @@ fn main() {
         study(
             "analyser-check",
             &names,
+            cells.iter().zip(0..).map(|(c, i)| (c.name, c.study(tests, first + 10_000 * i))),
+        );
+    }
+    if "purge-down".contains(&only) {
+        let cells = PurgeRun::all();
+        let names = ["time constant", "mixing factor", "floor", "time to limit"];
+        study("purge-down", &names, cells.iter().zip(0..).map(|(c, i)| (c.name, c.study(tests, first + 10_000 * i))));
+    }
+    if "make-up".contains(&only) {
+        let cells = MakeUpRun::all();
+        study(
+            "make-up",
+            &["leak rate"],
             cells.iter().zip(0..).map(|(c, i)| (c.name, c.study(tests, first + 10_000 * i))),
         );
     }
@@ -53,7 +66,7 @@ fn study<const N: usize>(method: &str, names: &[&str; N], cells: impl Iterator<I
 fn row(name: &str, case: &str, tally: &Tally) {
     let share = |count: usize| 100.0 * count as f64 / tally.tests.max(1) as f64;
     println!(
-        "| {name} | {case} | {} | {:.1} % | {:.1} % | {:.1} % | {:.3} | {:.3} | {:.3} | {} | {} |",
+        "| {name} | {case} | {} | {:.1} % | {:.1} % | {:.1} % | {:.3e} | {:.3e} | {:.3e} | {} | {} |",
         tally.tests,
         100.0 * tally.coverage(),
         share(tally.below),

@@ -115,6 +115,27 @@ fn words_of_a_switch_are_its_state() {
 }
 
 #[test]
+fn words_of_a_switch_do_not_hide_the_delimiter() {
+    for (delimiter, words) in
+        [(';', ["OFF", "ON"]), (';', ["aus", "ein"]), (';', ["zu", "offen"]), ('\t', ["OFF", "ON"])]
+    {
+        for remark in [false, true] {
+            let row = |row: usize| {
+                let word = words[usize::from(row > 20)];
+                let end = if remark { delimiter.to_string() } else { String::new() };
+                format!("13/10/2026 09:{row:02}:00{delimiter}119,{row}{delimiter}{word}{end}\n")
+            };
+            let header = format!("Date/Time{delimiter}Oxygen (ppm){delimiter}Purifier");
+            let end = if remark { format!("{delimiter}Remark") } else { String::new() };
+            let recording = read(&format!("{header}{end}\n{}", (0..42).map(row).collect::<String>()));
+            assert_eq!(values(&recording, PurifierOn).iter().sum::<f64>(), 21.0, "{delimiter:?} {words:?}");
+            assert!((values(&recording, Oxygen)[20] - 119.2e-6).abs() < 1e-12);
+            assert_eq!(rows(&recording), (42, 42, 0));
+        }
+    }
+}
+
+#[test]
 fn rows_that_say_nothing_of_a_switch_leave_its_state_open() {
     let recording = with_words("Purifier", ["on", "off"], "");
     assert_eq!((values(&recording, PurifierOn), rows(&recording)), (vec![1.0, 0.0], (42, 42, 0)));

@@ -128,34 +128,36 @@ fn orderliness(sample: &[&[u8]], splitter: Splitter) -> (f64, usize) {
 }
 
 fn readable_share(fields: &[&[u8]], delimiter: Delimiter) -> f64 {
-    let mut score = 0.0;
-    let mut filled = 0.0;
+    let (mut score, mut filled) = (0.0, 0.0);
+    let mut before = Look::Blank;
     for field in fields.iter().filter(|field| !field.is_empty()) {
+        let here = look(field);
+        // Blanks cut a moment into its date and its clock, which makes the row no more readable.
+        let same_moment = delimiter == Delimiter::Blanks && before == Look::Moment && here == Look::Moment;
+        before = here;
+        if same_moment {
+            continue;
+        }
         filled += 1.0;
-        score += match look(field) {
-            Look::Number if field.contains(&b' ') && !field.iter().any(u8::is_ascii_alphabetic) => 0.0,
-            // A clock with commas about it is a row that the delimiter left whole.
-            Look::Moment | Look::Number
-                if delimiter != Delimiter::Char(b',')
-                    && field.contains(&b':')
-                    && memchr::memchr_iter(b',', field).count() > 1 =>
-            {
-                -0.5
-            }
-            Look::Number | Look::Moment | Look::Censored => 1.0,
-            Look::Missing => 0.5,
-            Look::Text
-                if field
-                    .iter()
-                    .any(|b| matches!(b, b';' | b'\t' | b'|' | b',') && Delimiter::Char(*b) != delimiter)
-                    && field.iter().any(u8::is_ascii_digit) =>
-            {
-                -0.5
-            }
-            Look::Text | Look::Blank => 0.0,
-        };
+        score += readability(field, here, delimiter);
     }
     if filled == 0.0 { 0.0 } else { f64::max(score / filled, 0.0) }
+}
+
+fn readability(field: &[u8], look: Look, delimiter: Delimiter) -> f64 {
+    let has = |marks: &[u8]| field.iter().any(|b| marks.contains(b) && Delimiter::Char(*b) != delimiter);
+    // What no number or moment holds, or commas about a clock: a row that the delimiter left whole.
+    let has_clock = field.contains(&b':');
+    let is_left_whole = has(b";\t|") && field.iter().any(u8::is_ascii_digit)
+        || has_clock && has(b",") && memchr::memchr_iter(b',', field).count() > 1;
+    match look {
+        _ if is_left_whole => -0.5,
+        Look::Number if field.contains(&b' ') && !field.iter().any(u8::is_ascii_alphabetic) => 0.0,
+        Look::Number | Look::Moment | Look::Censored => 1.0,
+        Look::Missing => 0.5,
+        Look::Text if has(b",") && field.iter().any(u8::is_ascii_digit) => -0.5,
+        Look::Text | Look::Blank => 0.0,
+    }
 }
 
 /// The most common value and how often it occurs; the larger of equals.

@@ -60,7 +60,10 @@ pub(super) fn find(trace: &Trace<'_>, settings: &Settings) -> Result<(Window, Op
     let (peak, bottom) = largest_decay(&smooth).ok_or(CleanUpError::NoDecay)?;
     let drop = smooth[peak] - smooth[bottom];
     let level = smooth[bottom] + BELOW_PEAK * drop;
-    let start = (peak..bottom).find(|&i| smooth[i] <= level).unwrap_or(peak + 1);
+    // Before the purifier is switched on a noisy reading that stands high is no decay.
+    let switched = settings.purifier_on_s.map(|on| time.partition_point(|&t| t < on)).filter(|&i| i < bottom);
+    let from = switched.filter(|&i| i > peak && smooth[i] > smooth[bottom] + 0.5 * drop).unwrap_or(peak);
+    let start = (from..bottom).find(|&i| smooth[i] <= level).unwrap_or(from + 1);
     let end = end_of_decay(&smooth, bottom, drop);
     let foot = smooth[..=peak].iter().rposition(|value| *value <= smooth[bottom] + 0.05 * drop);
     // Of a record that begins high up, the beginning is the best that is known of the dose.

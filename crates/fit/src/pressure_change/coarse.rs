@@ -68,6 +68,12 @@ impl<'a> Unstepped<'a> {
     }
 }
 
+/// Step of a display, where a quarter of the readings repeat the one before and all others differ by whole steps.
+pub(super) fn shown_step(value: &[f64]) -> Option<f64> {
+    let repeats = value.windows(2).filter(|pair| (pair[1] - pair[0]).abs() <= 1e-6).count();
+    if 4 * repeats < value.len() { None } else { step(value, 0.0) }
+}
+
 /// Step of the readings: the smallest difference between two, or what is stated if that is less, where all differences are
 /// whole multiples of it.
 fn step(value: &[f64], stated: f64) -> Option<f64> {

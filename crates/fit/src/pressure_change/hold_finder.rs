@@ -29,6 +29,8 @@ const LARGE_CHANGE_S: f64 = 120.0;
 const LARGE_CHANGE_SHARE: f64 = 0.5;
 /// Below this share of the level the enclosure counts as vented.
 const VENTED_SHARE: f64 = 0.15;
+/// Venting leaves less than this share of a pressure that was at least this share of the level.
+const LEFT_SHARE: f64 = 0.15;
 /// Wait after pumping in s: the first rush of heat is not the same everywhere in the gas.
 const FIRST_SETTLING_S: f64 = 60.0;
 /// A jump stands this many robust standard deviations out of the differences.
@@ -234,24 +236,30 @@ fn large_changes(coarse: &Coarse, level: f64) -> Vec<Range<usize>> {
     let n = coarse.len();
     let mut ahead = 0;
     let mut change = vec![0.0; n];
+    let mut lets_go = vec![false; n];
     for i in 0..n {
         while ahead + 1 < n && coarse.time_s[ahead + 1] - coarse.time_s[i] <= width_s {
             ahead += 1;
         }
         // At least one step ahead, however coarse the cadence.
         let to = ahead.max((i + 1).min(n - 1));
-        change[i] = (coarse.difference_pa[to] - coarse.difference_pa[i]).abs();
+        let [here, there] = [i, to].map(|i| coarse.difference_pa[i]);
+        change[i] = (there - here).abs();
+        // Venting takes all that a leak and the weather have left, however little.
+        lets_go[i] = here.abs() > LEFT_SHARE * level && there.abs() < LEFT_SHARE * here.abs();
     }
-    let limit = (LARGE_CHANGE_SHARE * level).max(4.0 * quantile(&change, 0.5));
+    let usual = quantile(&change, 0.5);
+    let limit = (LARGE_CHANGE_SHARE * level).max(4.0 * usual);
+    let is_large = |i: usize| change[i] > limit || lets_go[i] && change[i] > 8.0 * usual;
     let mut out: Vec<Range<usize>> = Vec::new();
     let mut i = 0;
     while i < n {
-        if change[i] <= limit {
+        if !is_large(i) {
             i += 1;
             continue;
         }
         let first = i;
-        while i < n && change[i] > limit {
+        while i < n && is_large(i) {
             i += 1;
         }
         let mut end = i;

@@ -94,6 +94,7 @@ fn prepare<T>(
     take: impl FnOnce(&Evaluation<'_>, f64) -> T,
 ) -> Result<T, PressureChangeError> {
     check(record, settings)?;
+    let (record, settings) = &with_shown_steps(record, settings);
     let barometer = barometer_offset(record, settings)?;
     let joined = join(record, settings.barometer.resolution, barometer.ahead_s);
     let found = find(record, settings, &joined)?;
@@ -400,6 +401,25 @@ fn known_inflow(settings: &Settings, mean_difference_pa: f64) -> Option<(f64, f6
     let volume = settings.volume?;
     // A known leak flows towards the room's pressure like any other: in at under-pressure, out at over-pressure.
     Some((-mean_difference_pa.signum() * leak.flow_m3_per_s / volume.value_m3, leak.from_s, leak.to_s))
+}
+
+/// Record and settings with the steps that the readings show, where none is stated: a step of the display is neither a
+/// glove pull nor a disturbance.
+fn with_shown_steps<'a>(record: &Record<'a>, settings: &Settings) -> (Record<'a>, Settings) {
+    let (mut record, mut settings) = (record.clone(), settings.clone());
+    let fill = |instrument: &mut Instrument, samples: Samples<'_>| {
+        if instrument.resolution <= 0.0 {
+            instrument.resolution = coarse::shown_step(samples.value()).unwrap_or(0.0);
+        }
+    };
+    fill(&mut settings.gauge, record.inside.samples());
+    if let RoomPressure::Logged(samples) = record.room {
+        fill(&mut settings.barometer, samples);
+    }
+    for thermometer in &mut record.thermometers {
+        fill(&mut thermometer.instrument, thermometer.samples);
+    }
+    (record, settings)
 }
 
 /// Error of the gas temperature by coarse steps of the pressure readings: standard deviation in K and memory in s.

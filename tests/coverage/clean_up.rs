@@ -208,3 +208,16 @@ fn readings_far_off_are_set_aside_and_cost_nothing() {
         assert!(with.standard_uncertainty < 1.3 * plain.standard_uncertainty);
     }
 }
+
+#[test]
+fn a_window_around_a_dose_is_as_good_as_none() {
+    let log = Doses { cadence_s: 5.0, ..Doses::one(300.0, 0.1, 6.0) };
+    let (time, value) = log.simulate(11);
+    let samples = Samples::new(&time, &value).unwrap();
+    let trace = Trace { samples, status: &[], analyser: Analyser::default() };
+    let lag = Lag::Stated(Quantity::new(30.0, 3.0));
+    let of = |window_s| evaluate(&trace, &Settings { lag, window_s, ..Settings::default() }).unwrap();
+    let [free, set] = [of(None), of(Some([0.0, 0.9 * time[time.len() - 1]]))];
+    assert!((set.time_constant.value / free.time_constant.value - 1.0).abs() < 0.02, "{:?}", set.time_constant);
+    assert!(set.window.set && set.window.onset_s > 0.0, "{:?}", set.window);
+}

@@ -63,7 +63,7 @@ impl fmt::Display for Note {
         match self {
             Self::LagUnknown => write!(
                 f,
-                "the analyser's response is not stated; it cannot be told from the clean-up itself, so the interval spans what analysers usually do; state response = \"t90 …\" to narrow it"
+                "the analyser's response is not stated; it cannot be told from the clean-up itself, so the interval spans what analysers usually do, up to 3 min, as long as they are quicker than the gas; were this one slower, its response would be shown in place of the gas's time constant. State response = \"t90 …\" to tell"
             ),
             Self::LagMatters { ratio, standard_uncertainty_s } => write!(
                 f,

@@ -83,7 +83,7 @@ impl Table {
         for model in models {
             let narrow = TauScan { law: model.law, ..narrow };
             for node in model.lags {
-                for (tau, tau_s) in taus.iter().enumerate() {
+                for (tau, tau_s) in taus.iter().enumerate().filter(|(_, tau_s)| **tau_s >= node.least_tau_s) {
                     let shape = narrow.shape(*tau_s, node);
                     let parts = rows.parts(&shape);
                     components.extend(model.noises.iter().filter_map(|noise| {
@@ -116,7 +116,8 @@ fn narrowed(rows: &Rows<'_>, models: &[Model<'_>], scan: &TauScan) -> Option<Tau
         let of_model = |model: &Model<'_>, tau_s: f64| {
             let scan = TauScan { law: model.law, ..range };
             let score = |node: &LagNode| {
-                let (shape, noise) = (scan.shape(tau_s, node), model.noises.first()?);
+                let (shape, noise) =
+                    (scan.shape(tau_s, node), model.noises.first().filter(|_| tau_s >= node.least_tau_s)?);
                 let solved = rows.solve(&shape, noise).filter(|solved| solved.beta[DOSE] > 0.0)?;
                 Some(solved.log_marginal + noise.log_prior + node.weight.ln() + solved.log_prior_of_law(&shape))
             };

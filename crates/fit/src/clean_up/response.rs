@@ -17,6 +17,8 @@ const REACH: f64 = 3.0;
 pub(super) struct LagNode {
     pub lag_s: f64,
     pub weight: f64,
+    /// Shortest time constant of the gas that is thought possible beside it, s.
+    pub least_tau_s: f64,
     pub rise: Option<Path>,
 }
 
@@ -60,6 +62,18 @@ impl LagPrior {
             }
             Lag::Unknown => Self::Unknown,
         }
+    }
+
+    /// Shortest time constant of the gas beside a response, s. Where none is stated the analyser is taken to be quicker than
+    /// the gas: the two act alike and would change places.
+    pub(super) fn least_tau_s(self, lag_s: f64) -> f64 {
+        if self == Self::Unknown { lag_s } else { 0.0 }
+    }
+
+    /// A node without its fit.
+    pub(super) fn node<F>(self, node: &Node<F>, rise: Option<Path>) -> LagNode {
+        let Node { lag_s, weight, .. } = *node;
+        LagNode { lag_s, weight, least_tau_s: self.least_tau_s(lag_s), rise }
     }
 
     pub(super) fn middle_s(self) -> f64 {

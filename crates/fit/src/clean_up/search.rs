@@ -65,7 +65,7 @@ pub(super) fn begin<'a>(blocks: &'a Blocks, settings: &Settings) -> Result<Start
         return Err(CleanUpError::TooFewReadings { found, needed: NEEDED });
     }
     let lag = LagPrior::new(settings.lag, blocks);
-    let middle = LagNode { lag_s: lag.middle_s(), weight: 1.0, rise: None };
+    let middle = LagNode { lag_s: lag.middle_s(), weight: 1.0, least_tau_s: 0.0, rise: None };
     let mut rows = Rows { blocks, level: measured_levels(blocks), least_variance: blocks.step * blocks.step / 12.0 };
     let scan = TauScan::over(blocks.span_s);
     // Relative noise is judged by the fitted content, so the fit comes twice.
@@ -85,16 +85,16 @@ pub(super) fn fit(start: &Start<'_>, trace: &Trace<'_>) -> Result<Fit, CleanUpEr
     let respond = |law: Law, noise: &Noise, near: &Shape| {
         let scan = if law == Law::Exponential { whole } else { whole.about(near.tau_s, law) };
         let nodes = start.lag.nodes(|lag_s, _: Option<&Shape>| {
-            let node = LagNode { lag_s, weight: 1.0, rise: None };
+            let node = LagNode { lag_s, weight: 1.0, least_tau_s: start.lag.least_tau_s(lag_s), rise: None };
             let (shape, _, solved) = scan.best(rows, &[*noise], &node)?;
-            Some((solved.log_marginal, shape))
+            (shape.tau_s >= node.least_tau_s).then_some((solved.log_marginal, shape))
         });
         let best = response::best(&nodes)?;
-        let lags = nodes.iter().map(|node| LagNode { lag_s: node.lag_s, weight: node.weight, rise: None }).collect();
+        let lags = nodes.iter().map(|node| start.lag.node(node, None)).collect();
         Some(Responses { law, lags, best, shape: nodes[best].fitted })
     };
     let follow = |noise: &Noise, shape: &Shape| {
-        let node = LagNode { lag_s: shape.lag_s, weight: 1.0, rise: None };
+        let node = LagNode { lag_s: shape.lag_s, weight: 1.0, least_tau_s: 0.0, rise: None };
         whole.about(shape.tau_s, shape.law).best_within(rows, &[*noise], &node, [13; 3]).map(|(shape, ..)| shape)
     };
     let one = respond(Law::Exponential, &start.noise, &start.shape).ok_or(CleanUpError::NoFit)?;
@@ -137,11 +137,11 @@ pub(super) fn fit_with_rise(
                 (None, Some(rise)) => search.from(near.tau_s, rise),
                 (None, None) => rise::begin(&search, near.tau_s, foot_s),
             }?;
-            Some((found.log_likelihood, found))
+            (found.tau_s >= start.lag.least_tau_s(lag_s)).then_some((found.log_likelihood, found))
         });
         let best = response::best(&nodes)?;
         let path = |node: &Node<Fitted>| Path::along(&search(law, *noise, node.lag_s), &node.fitted);
-        let lags = nodes.iter().map(|n| LagNode { lag_s: n.lag_s, weight: n.weight, rise: Some(path(n)) }).collect();
+        let lags = nodes.iter().map(|node| start.lag.node(node, Some(path(node)))).collect();
         let Fitted { tau_s, rise, .. } = nodes[best].fitted;
         Some(Responses { law, lags, best, shape: Shape { tau_s, lag_s: nodes[best].lag_s, law, rise: Some(rise) } })
     };

@@ -22,7 +22,8 @@ pub struct Window {
 impl fmt::Display for Window {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(match (self.set, self.onset_s > self.from_s) {
-            (true, _) => "set by hand",
+            (true, true) => "set by hand; the decay in it, with the rise of its dose",
+            (true, false) => "set by hand",
             (false, true) => "the largest decay of the record, with the rise of its dose and what was there before",
             (false, false) => "the largest decay of the record, from just after its peak",
         })
@@ -47,15 +48,36 @@ pub(super) struct RiseSpan {
 
 /// The decay, and the rise before it where the record holds it and purification was on.
 pub(super) fn find(trace: &Trace<'_>, settings: &Settings) -> Result<(Window, Option<RiseSpan>), CleanUpError> {
+    let Some([from_s, to_s]) = settings.window_s else { return largest(trace, settings) };
+    let record_s = [trace.samples.first_time_s(), trace.samples.last_time_s()];
+    let outside = InputError::WindowOutsideRecord { window_s: [from_s, to_s], record_s };
+    let part = part(trace, [from_s, to_s]).ok_or(outside)?;
+    if begins_before_dose(&part) {
+        let (window, rise) = largest(&part, settings)?;
+        return Ok((Window { set: true, ..window }, rise));
+    }
+    let onset_s = settings.purifier_on_s.unwrap_or(from_s).min(from_s);
+    Ok((Window { from_s, to_s, onset_s: onset_s.max(record_s[0]), set: true }, None))
+}
+
+fn part<'a>(trace: &Trace<'a>, [from_s, to_s]: [f64; 2]) -> Option<Trace<'a>> {
+    let samples = trace.samples.between(from_s, to_s)?;
+    let first = trace.samples.time_s().partition_point(|&t| t < samples.first_time_s());
+    let status = trace.status.get(first..first + samples.len()).unwrap_or(&[]);
+    Some(Trace { samples, status, analyser: trace.analyser })
+}
+
+/// Whether the content rises before its largest decay: such a window was set around a dose, not along its decay.
+fn begins_before_dose(trace: &Trace<'_>) -> bool {
+    let smooth = smoothed(trace);
+    largest_decay(&smooth)
+        .is_some_and(|(peak, bottom)| smooth[peak] - smooth[0] > 0.5 * (smooth[peak] - smooth[bottom]))
+}
+
+/// The largest decay of a record.
+fn largest(trace: &Trace<'_>, settings: &Settings) -> Result<(Window, Option<RiseSpan>), CleanUpError> {
     let time = trace.samples.time_s();
     let record_s = [trace.samples.first_time_s(), trace.samples.last_time_s()];
-    if let Some([from_s, to_s]) = settings.window_s {
-        if trace.samples.between(from_s, to_s).is_none() {
-            return Err(InputError::WindowOutsideRecord { window_s: [from_s, to_s], record_s }.into());
-        }
-        let onset_s = settings.purifier_on_s.unwrap_or(from_s).min(from_s);
-        return Ok((Window { from_s, to_s, onset_s: onset_s.max(record_s[0]), set: true }, None));
-    }
     let smooth = smoothed(trace);
     let (peak, bottom) = largest_decay(&smooth).ok_or(CleanUpError::NoDecay)?;
     let drop = smooth[peak] - smooth[bottom];

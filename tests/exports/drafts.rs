@@ -1,8 +1,8 @@
 //! Plans drafted from exports.
 
-use tightfit_ingest::{ReadOptions, draft};
+use tightfit_ingest::{Format, ReadOptions, draft};
 
-use super::support::{PLAIN, read, read_with};
+use super::support::{PLAIN, plan, read, read_with};
 
 #[test]
 fn a_draft_is_a_plan_that_names_what_was_found() {
@@ -77,4 +77,42 @@ fn a_content_that_is_taken_down_is_drafted_as_a_clean_up_or_from_air_as_a_purge_
     assert!(draft(&[read(&log(60.0, ",300"))], None).contains("method = \"clean-up\""));
     assert!(draft(&[read(&log(209_000.0, ""))], None).contains("method = \"purge-down\""));
     assert!(draft(&[read(&log(0.3, ""))], None).contains("method = \"ppm-rise\""));
+}
+
+#[test]
+fn the_pattern_that_a_question_offers_reads_the_file() {
+    for (header, row) in
+        [("Datum;Zeit", "10.09.26;09:00:0"), ("Time", "10.09.26 09:00:0"), ("Date;Time", "10/09/2026;09:00:0")]
+    {
+        let rows = (0..9).map(|second| format!("{row}{second};-19,{second}\n"));
+        let text = format!("{header};dP (Pa)\n{}", rows.collect::<String>());
+        let asked = read(&text);
+        let answer = asked.questions.iter().find(|q| q.answer.contains("time = ")).expect("a question about dates");
+        let pattern = answer.answer.split('"').nth(1).unwrap();
+        let format = Format { time: Some(pattern.into()), ..Format::default() };
+        let answered = read_with(&text, &plan(Vec::new(), format));
+        assert_eq!(answered.account.rows_used(), 9, "{pattern} for {row}: {:?}", answered.questions);
+    }
+}
+
+#[test]
+fn regenerations_and_valves_are_drafted_with_what_they_need_to_be_told() {
+    let rows = |cells: &str| (0..30).map(|row| format!("{},{cells}\n", 60 * row)).collect::<String>();
+    let heated = draft(
+        &[read(&format!("Time (s),Vessel temperature (°C),Regeneration flow (L/min)\n{}", rows("200.1,8.0")))],
+        None,
+    );
+    assert!(heated.contains("method = \"regeneration\"") && heated.contains("\n# plateau = "), "{heated}");
+    assert!(heated.contains("[instruments.vessel_thermometer]") && heated.contains("\n# min = "), "{heated}");
+    let fed = draft(&[read(&format!("Time (s),dP (Pa),Valve\n{}0,500,open\n", rows("500,closed")))], None);
+    assert!(fed.contains("method = \"make-up\"") && fed.contains("\n# valve_flow = "), "{fed}");
+}
+
+#[test]
+fn the_stated_zone_stands_in_the_draft_while_dates_are_open_too() {
+    let rows = (0..9).map(|second| format!("10.09.26 09:00:0{second};-19,{second}\n"));
+    let options = ReadOptions { time_zone: Some("Europe/Berlin".into()), ..ReadOptions::default() };
+    let recording = read_with(&format!("Zeit;dP (Pa)\n{}", rows.collect::<String>()), &options);
+    let text = draft(&[recording], Some("Europe/Berlin"));
+    assert!(text.contains("\ntime_zone = \"Europe/Berlin\""), "{text}");
 }

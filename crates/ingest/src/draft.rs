@@ -55,6 +55,10 @@ fn method(recordings: &[Recording], channels: &[Channel]) -> Option<&'static str
         Some("operating-log")
     } else if let Some(highest) = recordings.iter().find_map(taken_down_from) {
         Some(if highest > NEEDS_PURGING { "purge-down" } else { "clean-up" })
+    } else if [Channel::VesselTemperature, Channel::VesselPressure, Channel::RegenerationFlow].into_iter().any(has) {
+        Some("regeneration")
+    } else if [Channel::MakeupFlow, Channel::MakeupTotal, Channel::ValveOpen].into_iter().any(has) {
+        Some("make-up")
     } else if has(Channel::GaugePressure) || has(Channel::AbsolutePressure) {
         Some("pressure-change")
     } else if has(Channel::AntechamberPressure) {
@@ -89,6 +93,8 @@ fn alternatives(method: Option<&str>, channels: &[Channel]) -> String {
             [&["vacuum-hold", "antechamber", "make-up", "regeneration", "analyser-check"], &OF_CONTENTS[..]].concat()
         }
         Some("antechamber") => vec!["vacuum-hold"],
+        Some("regeneration") => vec!["vacuum-hold"],
+        Some("make-up") => vec!["pressure-change", "vacuum-hold"],
         Some("pressure-change") if !contents => vec!["vacuum-hold", "make-up"],
         Some(method) => {
             ["pressure-change"].iter().chain(&OF_CONTENTS).copied().filter(|other| *other != method).collect()
@@ -137,7 +143,7 @@ fn write_room(plan: &mut String, recordings: &[Recording], time_zone: Option<&st
     // The stated zone counts for exports in local time alone.
     let stated = time_zone.filter(|name| {
         let is_so = |recording: &Recording| matches!(&recording.time_base, TimeBase::Dated { zone } if zone == name);
-        recordings.iter().any(is_so)
+        recordings.iter().any(is_so) || asks(&Topic::Time)
     });
     match stated {
         Some(zone) => writeln!(plan, "time_zone = {}   # as stated; the exports are in local time\n", quoted(zone)),
@@ -184,6 +190,11 @@ fn instrument(channel: Channel) -> Option<Instrument> {
         Channel::GasTemperature => ("thermometer", "0.1 K", "0.2 K (k=2)", ""),
         Channel::Oxygen => ("oxygen_analyser", "0.1 ppm", "4 % of reading", "t90 20 s"),
         Channel::Water => ("water_analyser", "0.1 ppm", "5 % of reading", "t90 120 s"),
+        Channel::AntechamberPressure => ("antechamber_gauge", "10 Pa", "100 Pa", ""),
+        Channel::MakeupFlow | Channel::MakeupTotal => ("makeup_meter", "0.01 L/min", "2 % of reading", ""),
+        Channel::VesselTemperature => ("vessel_thermometer", "0.1 K", "2 K (k=2)", ""),
+        Channel::VesselPressure => ("vessel_gauge", "10 Pa", "100 Pa", ""),
+        Channel::RegenerationFlow => ("regeneration_meter", "0.01 L/min", "3 % of reading", ""),
         _ => return None,
     };
     Some(Instrument { name, resolution, uncertainty, response })
@@ -203,11 +214,8 @@ fn write_test(
     writeln!(plan, "# or {alternatives}")?;
     let files: Vec<String> = recordings.iter().map(|recording| quoted(&recording.file)).collect();
     writeln!(plan, "files = [{}]", files.join(", "))?;
-    if method == "pressure-change" {
-        writeln!(
-            plan,
-            "# reference_pressure = \"-1000 Pa\"   # fill in: where the leak rate is stated, against the room"
-        )?;
+    for line in needed_lines(method, recordings) {
+        writeln!(plan, "# {line}")?;
     }
     write_window(plan, recordings)?;
     writeln!(plan, "\n[test.columns]                 # as recognised; correct what is wrong")?;
@@ -233,6 +241,24 @@ fn write_test(
         }
     }
     writeln!(plan)
+}
+
+/// What a method needs to be told beside its columns.
+fn needed_lines(method: &str, recordings: &[Recording]) -> Vec<&'static str> {
+    let reference = "reference_pressure = \"-1000 Pa\"   # fill in: where the leak rate is stated, against the room";
+    match method {
+        "pressure-change" => vec![reference],
+        "make-up" => {
+            let by_valve = channels(recordings).contains(&Channel::ValveOpen);
+            let valve = by_valve.then_some("valve_flow = \"2 L/min\"   # fill in: flow through the open valve");
+            valve.into_iter().chain([reference]).collect()
+        }
+        "regeneration" => {
+            vec!["plateau = \"…\"   # fill in: temperature that counts as hot, by the maker's instructions"]
+        }
+        "clean-up" | "purge-down" => vec!["target = \"1 ppm\"   # fill in: where the time to a limit is wanted"],
+        _ => Vec::new(),
+    }
 }
 
 /// The question as a comment, its answer as lines to uncomment. They stand in the section of the columns already.
@@ -272,6 +298,7 @@ fn write_limit(plan: &mut String, recordings: &[Recording], method: &str, channe
     let of_species = |oxygen, water| if channels.contains(&Channel::Oxygen) { oxygen } else { water };
     let (quantity, max) = match method {
         "antechamber" => ("residual_oxygen", "20 ppm"),
+        "regeneration" => ("heating_time", "…"),
         "ppm-rise" => (of_species("oxygen_ingress", "water_ingress"), "15 ppm/h"),
         "clean-up" => ("time_constant", "20 min"),
         "purge-down" => ("time_constant", "1 h"),
@@ -284,7 +311,8 @@ fn write_limit(plan: &mut String, recordings: &[Recording], method: &str, channe
     }
     writeln!(plan, "# [[limit]]                    # fill in: the customer's limit, with its source")?;
     writeln!(plan, "# quantity = \"{quantity}\"")?;
-    writeln!(plan, "# max = \"{max}\"")?;
+    let bound = if method == "regeneration" { "min" } else { "max" };
+    writeln!(plan, "# {bound} = \"{max}\"")?;
     writeln!(plan, "# rule = \"guarded-acceptance\"")?;
     writeln!(plan, "# risk = \"5 %\"")?;
     writeln!(plan, "# source = \"…\"")

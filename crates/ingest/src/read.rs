@@ -300,7 +300,8 @@ impl<'a> Reading<'a> {
         };
         let mut found = find::find(&search, &mut self.findings.choices, &mut self.findings.questions);
         if let (Some(plan), Some(column)) = (&mut found.plan, found.open_dates) {
-            let order = self.order_of_dates(body, splitter, column, rows, table, style);
+            let time = [&[column][..], &found.columns].concat();
+            let order = self.order_of_dates(body, splitter, &time, rows, table, style);
             self.findings.tell_order(order);
             match order {
                 Some(order) => set_order(plan, order),
@@ -339,11 +340,12 @@ impl<'a> Reading<'a> {
         &mut self,
         body: &[u8],
         splitter: Splitter,
-        column: usize,
+        time: &[usize],
         rows: &[Record<'_>],
         table: &Table,
         style: NumberStyle,
     ) -> Option<Order> {
+        let column = time[0];
         let mut dates = Dates::new();
         let mut records = Records::new(body, 1, splitter);
         let mut record = Record::default();
@@ -373,7 +375,7 @@ impl<'a> Reading<'a> {
                     ));
                     return Some(order);
                 }
-                self.findings.questions.push(order::question(&orders, rows, column));
+                self.findings.questions.push(order::question(&orders, rows, time));
                 None
             }
             Verdict::Contradiction => {

@@ -82,6 +82,7 @@ impl fmt::Display for Note {
         match self {
             Self::NoDose => write!(f, "no dose was found: nowhere does the content rise suddenly and come down again"),
             Self::Course { course, per_day, days } => {
+                let whole = 100.0 * (per_day[0] * days).exp_m1();
                 let [value, low, high] = per_day.map(|change| 100.0 * change);
                 let words = match course {
                     Course::Slowing => "the clean-up is slowing",
@@ -90,8 +91,7 @@ impl fmt::Display for Note {
                 };
                 write!(
                     f,
-                    "{words}: the time constant changes by {value:.2} % a day ({low:.2} % to {high:.2} %), {:.0} % over the {days:.1} days of the log",
-                    value * days
+                    "{words}: the time constant changes by {value:.2} % a day ({low:.2} % to {high:.2} %), {whole:.0} % over the {days:.1} days of the log"
                 )
             }
             Self::TooFew { found } => {

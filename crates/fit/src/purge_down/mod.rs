@@ -20,6 +20,8 @@ use crate::ppm_rise::{Quantity, ReadingStatus, Trace};
 use crate::{BudgetLine, Estimate, Kind, Samples};
 
 const PPM: f64 = 1e6;
+/// Relative standard uncertainty of the analyser's time constant and dead time.
+const DELAY_UNCERTAINTY: f64 = 0.1;
 
 /// What is known before the readings are looked at.
 #[derive(Debug, Clone, PartialEq)]
@@ -146,13 +148,14 @@ fn summarise(decay: CleanUp, axis: &PurgeAxis, settings: &Settings<'_>, idle: us
     let onset_s = axis.time_s(decay.window.onset_s);
     let onset_purge_s = decay.window.onset_s;
     let time_to_limit = decay.time_to_limit.as_ref().map(|found| {
-        let mut estimate = Estimate {
-            kind: found.kind,
-            ..Estimate::from_distribution(
-                found.distribution.mapped(|after_s| axis.time_s(onset_purge_s + after_s) - onset_s),
-                found.budget.clone(),
-            )
-        };
+        let delay_s = DELAY_UNCERTAINTY * settings.delay_s;
+        let mut budget = found.budget.clone();
+        if delay_s > 0.0 {
+            budget.push(BudgetLine::new("delay of the analyser", delay_s));
+        }
+        let after = found.distribution.mapped(|after_s| axis.time_s(onset_purge_s + after_s) - onset_s);
+        let mut estimate =
+            Estimate { kind: found.kind, ..Estimate::from_distribution(after.with_normal_error(delay_s), budget) };
         if found.kind != Kind::Estimate {
             estimate.interval95[1] = f64::INFINITY;
         }

@@ -85,7 +85,7 @@ impl PurgeRun {
             }),
             with("wander of 1 %", |cell| cell.wander[0] = 0.01),
             with("ends at ten times the floor", |cell| {
-                cell.end_s = 600.0 + 9.25 * VOLUME_M3 / (0.8 * cell.flow_m3_per_s)
+                cell.end_s = 600.0 + 9.25 * VOLUME_M3 / (0.8 * cell.flow_m3_per_s);
             }),
             with("well mixed", |cell| cell.mixing = 1.0),
         ]
@@ -99,7 +99,7 @@ impl PurgeRun {
     /// Gas and what the analyser shows without noise, by small steps.
     fn exact(&self) -> (Vec<f64>, Vec<f64>, f64) {
         let fine = 10.0;
-        let keep = if self.lag_s > 0.0 { (-self.cadence_s / fine / self.lag_s).exp() } else { 0.0 };
+        let keep = (-self.cadence_s / fine / self.lag_s.max(1e-9)).exp();
         let (mut gas, mut shown, mut reached_s) = (AIR, AIR, f64::INFINITY);
         let (mut time, mut value) = (Vec::new(), Vec::new());
         for reading in 0..=(self.end_s / self.cadence_s) as usize {
@@ -112,7 +112,8 @@ impl PurgeRun {
                 let before = gas;
                 let exchanged = self.flow_at(from_s) * step_s / VOLUME_M3;
                 gas = self.floor + (gas - self.floor) * (-self.mixing * exchanged).exp();
-                shown = 0.5 * (before + gas) + (shown - 0.5 * (before + gas)) * keep;
+                let middle = 0.5 * (before + gas);
+                shown = if self.lag_s > 0.0 { middle + (shown - middle) * keep } else { gas };
                 if gas <= TARGET && reached_s.is_infinite() {
                     // Between the two the content falls like an exponential.
                     let share = (before / TARGET).ln() / (before / gas).ln();
@@ -143,7 +144,7 @@ impl PurgeRun {
         tallies
     }
 
-    /// The result, and the mean flow of the evaluated part as it was.
+    /// The result, and the mean flow while gas flowed as it was.
     fn evaluated(&self, time: &[f64], exact: &[f64], random: &mut Random) -> Option<(PurgeDown, f64)> {
         let meter = 1.0 + STATED * random.normal();
         let volume_m3 = VOLUME_M3 * (1.0 + STATED * random.normal());
@@ -182,9 +183,7 @@ impl PurgeRun {
         let analyser = Analyser { resolution: self.resolution, ..Analyser::default() };
         let trace = Trace { samples: Samples::new(time, &reading).ok()?, status: &status, analyser };
         let found = evaluate(&trace, &settings).ok()?;
-        let [from_s, to_s] = found.window_s;
-        let within: Vec<f64> = time.iter().filter(|t| (from_s..=to_s).contains(*t)).map(|t| self.flow_at(*t)).collect();
-        let mean_flow = within.iter().sum::<f64>() / within.len() as f64;
-        Some((found, mean_flow))
+        let flowing: Vec<f64> = time.iter().map(|t| self.flow_at(*t)).filter(|flow| *flow > 0.0).collect();
+        Some((found, flowing.iter().sum::<f64>() / flowing.len() as f64))
     }
 }

@@ -92,8 +92,7 @@ fn alternatives(method: Option<&str>, channels: &[Channel]) -> String {
         None => {
             [&["vacuum-hold", "antechamber", "make-up", "regeneration", "analyser-check"], &OF_CONTENTS[..]].concat()
         }
-        Some("antechamber") => vec!["vacuum-hold"],
-        Some("regeneration") => vec!["vacuum-hold"],
+        Some("antechamber" | "regeneration") => vec!["vacuum-hold"],
         Some("make-up") => vec!["pressure-change", "vacuum-hold"],
         Some("pressure-change") if !contents => vec!["vacuum-hold", "make-up"],
         Some(method) => {

@@ -136,6 +136,17 @@ fn words_of_a_switch_do_not_hide_the_delimiter() {
 }
 
 #[test]
+fn one_unit_makes_a_row_of_units() {
+    for units in [";;ppm;;", "-;-;ppm;-;-", ";;[ppm];;", ";;%;;"] {
+        let row = |row: usize| format!("13.10.2026;09:{row:02};0,4{row};EIN;\n");
+        let text = format!("Datum;Uhrzeit;O2;Reiniger;Ereignis\n{units}\n{}", (0..42).map(row).collect::<String>());
+        let recording = read(&text);
+        assert_eq!(values(&recording, Oxygen).len(), 42, "{units}: {:?}", recording.questions);
+        assert_eq!(rows(&recording), (42, 42, 0));
+    }
+}
+
+#[test]
 fn rows_that_say_nothing_of_a_switch_leave_its_state_open() {
     let recording = with_words("Purifier", ["on", "off"], "");
     assert_eq!((values(&recording, PurifierOn), rows(&recording)), (vec![1.0, 0.0], (42, 42, 0)));

@@ -254,10 +254,12 @@ fn strip_comment_sign(names: &mut [String], sample: &[Record<'_>], start: usize)
 }
 
 fn is_units_row(record: &Record<'_>) -> bool {
+    let texts = record.fields.iter().map(|field| text_of(field));
     let filled: Vec<String> =
-        record.fields.iter().map(|field| text_of(field)).filter(|text| !text.is_empty()).collect();
+        texts.filter(|text| text.chars().any(char::is_alphanumeric) || text.contains('%')).collect();
     let units = filled.iter().filter(|text| unit_text::is_unit_alone(text)).count();
-    !filled.is_empty() && units * 3 >= filled.len() && units >= 1 && filled.len() * 4 >= record.fields.len()
+    // Few cells that all are units say it as well as many of which some are.
+    units >= 1 && (units == filled.len() || units * 3 >= filled.len() && filled.len() * 4 >= record.fields.len())
 }
 
 /// A row under the header that is part of it: units or aggregation words in most columns, no values.

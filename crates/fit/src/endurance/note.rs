@@ -92,7 +92,8 @@ impl fmt::Display for Note {
                 if low == high { Ok(()) } else { write!(f, " ({low} % to {high} %)") }
             }
             Self::MarksWithoutRise { count } => {
-                write!(f, "{count} marked transfers left no rise that stands out of the noise")
+                let transfers = if *count == 1 { "transfer" } else { "transfers" };
+                write!(f, "{count} marked {transfers} left no rise that stands out of the noise")
             }
             Self::ResponseNotStated => write!(
                 f,

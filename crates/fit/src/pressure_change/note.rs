@@ -123,12 +123,16 @@ impl fmt::Display for Note {
             }
             Self::ResidualWanders { name, wander_sd_k, memory_s } => write!(
                 f,
-                "the difference between {name} and the mean gas wanders by {:.0} mK over {:.0} min",
+                "the difference between {name} and the mean gas wanders by {:.0} mK over {}",
                 wander_sd_k * 1e3,
-                memory_s / 60.0
+                if *memory_s < 90.0 { format!("{memory_s:.0} s") } else { format!("{:.0} min", memory_s / 60.0) }
             ),
             Self::IntervalWidened { factor } => {
-                write!(f, "the residual still wanders: interval widened {factor:.1} times")
+                let times = if *factor < 10.0 { format!("{factor:.1}") } else { format!("{factor:.0}") };
+                write!(
+                    f,
+                    "readings in turn are off to the same side: the interval is {times} times as wide as it would be if each were off by itself"
+                )
             }
             Self::GaveWay { compliance_m3_per_pa, standard_uncertainty_m3_per_pa } => write!(
                 f,

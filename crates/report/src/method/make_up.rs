@@ -109,7 +109,8 @@ impl<'p> Meter<'p> {
         }
         let valve = data.channels(Channel::ValveOpen)?.into_iter().next();
         let flow = data.test().keys.valve_flow.as_ref();
-        let (Some(channel), Some(flow)) = (valve, flow) else { return Err(missing(data).into()) };
+        let Some(channel) = valve else { return Err(missing(data).into()) };
+        let Some(flow) = flow else { return Err(TestError::ValveFlowMissing) };
         let scale =
             flow.measured.standard_uncertainty.map_or_else(|| relative(&flow.measured), |u| u / flow.measured.si);
         let stated = channel.instrument.and_then(|instrument| instrument.reference).or(flow.reference);

@@ -159,6 +159,8 @@ pub enum TestError {
     },
     /// The volume of the evacuated vessel is not given.
     VesselVolumeMissing,
+    /// A valve is logged, and what flows through it is not given.
+    ValveFlowMissing,
     /// The volume is needed and not given.
     VolumeMissing {
         /// What for.
@@ -181,6 +183,7 @@ impl TestError {
             Self::VesselVolumeMissing => {
                 "add [enclosure.antechamber] volume = \"38 L\", or to the test vessel = \"enclosure\" or volume = \"12 L\"".to_owned()
             }
+            Self::ValveFlowMissing => "add to the test: valve_flow = { value = \"2.0 L/min\", uncertainty = \"2 %\" }".to_owned(),
             Self::VolumeMissing { .. } => "add it to [enclosure]: volume = \"0.92 m3\"".to_owned(),
         }
     }
@@ -198,6 +201,9 @@ impl fmt::Display for TestError {
             Self::NotComputed { method } => write!(f, "the method \"{method}\" is not computed by this version"),
             Self::VesselVolumeMissing => {
                 write!(f, "the volume of the evacuated vessel is needed for a leak throughput")
+            }
+            Self::ValveFlowMissing => {
+                write!(f, "the valve is logged, and the flow through it when open is needed for a leak rate")
             }
             Self::VolumeMissing { needed_for } => write!(f, "the enclosure's volume is needed for {needed_for}"),
         }

@@ -137,6 +137,13 @@ pub enum DataError {
         /// Why they were set aside.
         reasons: String,
     },
+    /// The window of the test and its files have no time in common.
+    WindowOutside {
+        /// Ends of the window, as results write times.
+        window: [String; 2],
+        /// First and last row.
+        record: [String; 2],
+    },
     /// Dated logs and logs without dates in one test.
     MixedTimeBases {
         /// A dated file.
@@ -177,6 +184,7 @@ impl DataError {
             Self::NoRowUsed { file, .. } => {
                 format!("correct [test.format] or [test.columns]; tightfit inspect {file} --rows lists the lines")
             }
+            Self::WindowOutside { .. } => crate::method::CORRECT_WINDOW.to_owned(),
             Self::MixedTimeBases { .. } => {
                 "export the file without dates again with date and time, or test with one logger".to_owned()
             }
@@ -194,6 +202,10 @@ impl fmt::Display for DataError {
             Self::Question { file, question } => write!(f, "{file}: {}", question.text),
             Self::NoRowUsed { file, rows, reasons } => {
                 write!(f, "{file}: none of its {rows} rows can be used: {reasons}")
+            }
+            Self::WindowOutside { window, record } => {
+                let [[from, to], [first, last]] = [window, record];
+                write!(f, "the window from {from} to {to} lies outside the record, which runs from {first} to {last}")
             }
             Self::MixedTimeBases { dated, elapsed } => {
                 write!(f, "{dated} has dates and {elapsed} has none, so they cannot be put on one time base")
@@ -231,13 +243,29 @@ impl<'p> TestData<'p> {
         }
         let starts = files.iter().filter_map(|file| file.recording.span_s).map(|(first, _)| first);
         let origin_s = if dated.is_some() { starts.fold(f64::INFINITY, f64::min) } else { 0.0 };
-        Ok(Self {
+        let data = Self {
             plan,
             test,
             dated: dated.is_some(),
             origin_s: if origin_s.is_finite() { origin_s } else { 0.0 },
             files,
-        })
+        };
+        match test.window.and_then(|window| data.outside_record(window)) {
+            Some(error) => Err(error),
+            None => Ok(data),
+        }
+    }
+
+    /// The error where a window of the plan and the files have no time in common.
+    fn outside_record(&self, window: Window) -> Option<DataError> {
+        let spans = self.files.iter().filter_map(|file| file.recording.span_s);
+        let (first, last) = spans.reduce(|a, b| (a.0.min(b.0), a.1.max(b.1)))?;
+        let record_s = [first, last].map(|at| at - self.origin_s);
+        let ends = [window.from.map(|at| self.moment_s(at)), window.to.map(|at| self.moment_s(at))];
+        let window_s = [ends[0].unwrap_or(record_s[0]), ends[1].unwrap_or(record_s[1])];
+        let is_outside = window_s[0] > record_s[1] || window_s[1] < record_s[0];
+        let text = |span_s: [f64; 2]| span_s.map(|at| self.time_text(at));
+        is_outside.then(|| DataError::WindowOutside { window: text(window_s), record: text(record_s) })
     }
 
     /// All series of a channel, each with its instrument.

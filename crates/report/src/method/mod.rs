@@ -229,7 +229,7 @@ impl TestError {
 }
 
 /// What to do about a window that holds no reading.
-const CORRECT_WINDOW: &str = "correct the window of the test, or leave it out to have it found";
+pub(crate) const CORRECT_WINDOW: &str = "correct the window of the test, or leave it out to have it found";
 
 /// Whether there is a number to judge and to show: degenerate records (all readings alike, two readings) may leave none.
 pub(crate) fn is_determined(estimate: &Estimate) -> bool {

@@ -221,3 +221,31 @@ fn a_window_around_a_dose_is_as_good_as_none() {
     assert!((set.time_constant.value / free.time_constant.value - 1.0).abs() < 0.02, "{:?}", set.time_constant);
     assert!(set.window.set && set.window.onset_s > 0.0, "{:?}", set.window);
 }
+
+#[test]
+fn an_analyser_of_unstated_response_does_not_change_places_with_the_gas() {
+    for seed in 0..3 {
+        let log = Doses { cadence_s: 5.0, ..Doses::one(178.0, 0.045, 8.0) };
+        let (time, value) = log.simulate(seed);
+        let trace = Trace { samples: Samples::new(&time, &value).unwrap(), status: &[], analyser: Analyser::default() };
+        let found = evaluate(&trace, &Settings::default()).unwrap().time_constant;
+        let [low, high] = found.interval95;
+        assert!((low..=high).contains(&178.0) && found.value > 150.0, "seed {seed}: {found:?}");
+    }
+}
+
+#[test]
+fn readings_before_the_purifier_is_switched_on_are_no_decay() {
+    for seed in 0..6 {
+        let mut random = Random::new(seed);
+        let content = |t: f64| if t < 600.0 { 60.0 } else { 1.0 + 59.0 * (-(t - 600.0) / 110.0).exp() };
+        let time: Vec<f64> = (0..240).map(|i| 10.0 * f64::from(i)).collect();
+        let value: Vec<f64> = time.iter().map(|t| 1e-6 * content(*t) * (1.0 + 0.04 * random.normal())).collect();
+        let trace = Trace { samples: Samples::new(&time, &value).unwrap(), status: &[], analyser: Analyser::default() };
+        let lag = Lag::Stated(Quantity::new(0.0, 0.0));
+        let settings = Settings { lag, purifier_on_s: Some(600.0), ..Settings::default() };
+        let found = evaluate(&trace, &settings).unwrap();
+        assert!(found.window.from_s >= 600.0, "seed {seed}: {:?}", found.window);
+        assert!((found.time_constant.value / 110.0 - 1.0).abs() < 0.12, "seed {seed}: {}", found.time_constant.value);
+    }
+}

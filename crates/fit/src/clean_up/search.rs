@@ -46,7 +46,6 @@ pub(super) struct Start<'a> {
     lag: LagPrior,
     shape: Shape,
     noise: Noise,
-    solved: Solved,
 }
 
 /// Responses of the analyser, each with what fits best there under one law.
@@ -75,7 +74,7 @@ pub(super) fn begin<'a>(blocks: &'a Blocks, settings: &Settings) -> Result<Start
         noise = heaviest(&rows, &shape, &noises).ok_or(CleanUpError::NoFit)?;
         (shape, noise, solved) = scan.best(&rows, &[noise], &middle).ok_or(CleanUpError::NoFit)?;
     }
-    Ok(Start { rows, lag, shape, noise, solved })
+    Ok(Start { rows, lag, shape, noise })
 }
 
 /// From the decay alone.
@@ -121,12 +120,12 @@ pub(super) fn fit_with_rise(
     let mut rows = Rows { blocks: &blocks, level: measured_levels(&blocks), least_variance: start.rows.least_variance };
     let foot_s = span.foot_s - span.from_s;
     // What a censored reading says of the content before the dose is not enough to part it from the floor.
-    let before = blocks.measured().filter(|block| block.middle_s() < foot_s).count();
+    let before: usize = blocks.measured().filter(|block| block.middle_s() < foot_s).map(|block| block.count).sum();
     let censored =
         blocks.blocks.iter().any(|block| block.status != ReadingStatus::Measured && block.middle_s() < foot_s);
     (before >= 3 && !censored).then_some(())?;
     let onset = |lag_s: f64| Onset::about(foot_s, still[1], lag_s, blocks.cadence_s);
-    set_levels(&mut rows, start, foot_s, onset(start.lag.middle_s()))?;
+    let noise = set_levels(&mut rows, start, foot_s, onset(start.lag.middle_s()))?;
     let rows = &rows;
     let search = |law: Law, noise: Noise, lag_s: f64| Search { rows, noise, lag_s, law, onset: onset(lag_s), first: 0 };
     let respond = |law: Law, noise: &Noise, near: &Shape| {
@@ -149,11 +148,11 @@ pub(super) fn fit_with_rise(
         let found = search(shape.law, *noise, shape.lag_s).from(shape.tau_s, shape.rise?)?;
         Some(Shape { tau_s: found.tau_s, rise: Some(found.rise), ..*shape })
     };
-    let one = respond(Law::Exponential, &start.noise, &start.shape)?;
-    describes_rise(rows, start, &one.shape, still[1]).then_some(())?;
+    let one = respond(Law::Exponential, &noise, &start.shape)?;
+    describes_rise(rows, &noise, &one.shape, still[1]).then_some(())?;
     let fit = finish(
         rows,
-        start.noise.kappa,
+        noise.kappa,
         one,
         &Refit { lag: start.lag, respond: &respond, follow: &follow },
         trace.analyser.zero,
@@ -163,33 +162,41 @@ pub(super) fn fit_with_rise(
 }
 
 /// Levels by a first fit with the rise.
-fn set_levels(rows: &mut Rows<'_>, start: &Start<'_>, foot_s: f64, onset: Onset) -> Option<()> {
+fn set_levels(rows: &mut Rows<'_>, start: &Start<'_>, foot_s: f64, onset: Onset) -> Option<Noise> {
     let lag_s = start.lag.middle_s();
+    let mut noise = start.noise;
     for _ in 0..2 {
-        let search = Search { rows: &*rows, noise: start.noise, lag_s, law: Law::Exponential, onset, first: 0 };
+        let search = Search { rows: &*rows, noise, lag_s, law: Law::Exponential, onset, first: 0 };
         let Fitted { tau_s, rise, .. } = rise::begin(&search, start.shape.tau_s, foot_s)?;
         let shape = Shape { tau_s, lag_s, law: Law::Exponential, rise: Some(rise) };
-        let solved = rows.solve(&shape, &start.noise)?;
+        let solved = rows.solve(&shape, &noise)?;
         rows.level = levels(rows.blocks, &shape, &solved);
+        // A short decay does not come down to where the noise before the dose is seen. Beside an unstated response a rise that is
+        // taken at its word would let mixing and decay change places.
+        if start.lag != LagPrior::Unknown {
+            noise = heaviest(rows, &shape, &kappas(rows.blocks))?;
+        }
     }
-    Some(())
+    Some(noise)
 }
 
 /// Whether the readings before the decay follow the model as closely as those of the decay do.
-fn describes_rise(rows: &Rows<'_>, start: &Start<'_>, shape: &Shape, until_s: f64) -> bool {
-    let Some(solved) = rows.solve(shape, &start.noise) else { return false };
-    let scale = start.solved.squares / start.solved.degrees_of_freedom;
+fn describes_rise(rows: &Rows<'_>, noise: &Noise, shape: &Shape, until_s: f64) -> bool {
+    let Some(solved) = rows.solve(shape, noise) else { return false };
     let seen = Seen::of(shape);
-    let (mut sum, mut count) = (0.0, 0.0);
+    // Sum of squares and number, before the decay and in it.
+    let mut parts = [[0.0, 0.0]; 2];
     for (block, level) in rows.blocks.blocks.iter().zip(&rows.level) {
-        if block.status != ReadingStatus::Measured || block.middle_s() > until_s {
+        if block.status != ReadingStatus::Measured {
             continue;
         }
-        let variance = scale * start.noise.variance_of_mean(*level, block.worth);
-        sum += (block.value - seen.reading(&solved.beta, block)).powi(2) / variance;
-        count += 1.0;
+        let variance = noise.variance_of_mean(*level, block.worth);
+        let [sum, count] = &mut parts[usize::from(block.middle_s() > until_s)];
+        *sum += (block.value - seen.reading(&solved.beta, block)).powi(2) / variance;
+        *count += 1.0;
     }
-    count > 3.0 && sum / count < 2.0 + 4.0 * f64::sqrt(2.0 / count)
+    let [[sum, count], [of_decay, in_decay]] = parts;
+    count > 3.0 && in_decay > 3.0 && sum / count < (2.0 + 4.0 * f64::sqrt(2.0 / count)) * of_decay / in_decay
 }
 
 /// How the fit is made again under another law.

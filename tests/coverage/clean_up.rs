@@ -249,3 +249,21 @@ fn readings_before_the_purifier_is_switched_on_are_no_decay() {
         assert!((found.time_constant.value / 110.0 - 1.0).abs() < 0.12, "seed {seed}: {}", found.time_constant.value);
     }
 }
+
+#[test]
+fn a_short_record_behind_a_slow_analyser_keeps_the_rise_of_its_dose() {
+    let tests = 8;
+    let mut squares = 0.0;
+    for seed in 0..tests {
+        let log = Doses::one(300.0, 0.4, 3.0);
+        let (time, value) = log.simulate(seed);
+        let samples = Samples::new(&time, &value).unwrap();
+        let trace = Trace { samples, status: &[], analyser: Analyser::default() };
+        let lag = Lag::Stated(Quantity::new(120.0, 12.0));
+        let found = evaluate(&trace, &Settings { lag, ..Settings::default() }).unwrap();
+        assert!(found.window.from_s < found.window.onset_s, "seed {seed}: {:?}", found.window);
+        squares += (found.time_constant.value / 300.0 - 1.0).powi(2);
+    }
+    // The decay alone leaves an error of 2.5 %.
+    assert!((squares / tests as f64).sqrt() < 0.02, "{}", (squares / tests as f64).sqrt());
+}

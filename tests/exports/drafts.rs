@@ -81,9 +81,12 @@ fn a_content_that_is_taken_down_is_drafted_as_a_clean_up_or_from_air_as_a_purge_
 
 #[test]
 fn the_pattern_that_a_question_offers_reads_the_file() {
-    for (header, row) in
-        [("Datum;Zeit", "10.09.26;09:00:0"), ("Time", "10.09.26 09:00:0"), ("Date;Time", "10/09/2026;09:00:0")]
-    {
+    for (header, row) in [
+        ("Datum;Zeit", "10.09.26;09:00:0"),
+        ("Time", "10.09.26 09:00:0"),
+        ("Date;Time", "10/09/2026;09:00:0"),
+        ("Time", "10/09/26 09:00:1."),
+    ] {
         let rows = (0..9).map(|second| format!("{row}{second};-19,{second}\n"));
         let text = format!("{header};dP (Pa)\n{}", rows.collect::<String>());
         let asked = read(&text);

@@ -78,7 +78,7 @@ const ON: [&str; 26] = [
     "aan",
 ];
 /// A remark that begins with one of them says what was not.
-const NONE: [&str; 10] = ["no", "not", "without", "kein", "keine", "ohne", "pas", "sans", "geen", "sin"];
+const DENIALS: [&str; 10] = ["no", "not", "without", "kein", "keine", "ohne", "pas", "sans", "geen", "sin"];
 /// What people put into a list to tick a line off; elsewhere some of it stands for a missing reading.
 const TICKS: [&str; 6] = ["x", "*", "+", "✓", "✔", "✗"];
 
@@ -143,7 +143,7 @@ impl StateWords {
 
 fn names_transfer(remark: &str) -> bool {
     let folded = Folded::new(remark);
-    let denies = folded.spaced.split(' ').find(|word| !word.is_empty()).is_some_and(|first| NONE.contains(&first));
+    let denies = folded.spaced.split(' ').find(|word| !word.is_empty()).is_some_and(|first| DENIALS.contains(&first));
     words::names_transfer(&folded) && !denies
 }
 

@@ -26,6 +26,7 @@ mod window;
 
 pub use error::CleanUpError;
 pub use note::Note;
+pub(crate) use response::RESPONSE_UNCERTAINTY;
 pub use result::{CleanUp, Series};
 pub(crate) use sound::Sound;
 pub use window::Window;
@@ -77,16 +78,23 @@ pub enum Lag {
 pub fn evaluate(trace: &Trace<'_>, settings: &Settings) -> Result<CleanUp, CleanUpError> {
     check(trace, settings)?;
     let sound = Sound::of(trace);
-    let spikes_s = sound.as_ref().map_or(&[][..], |sound| &sound.spikes_s);
-    let seen = &sound.as_ref().and_then(|sound| sound.trace(trace)).unwrap_or_else(|| trace.clone());
-    let (decay, rise) = window::find(seen, settings)?;
-    let blocks = blocks::gather(seen, &decay, [0.0; 2]);
+    let mut found = evaluate_sound(&sound.trace(), settings)?;
+    let Window { from_s, to_s, .. } = found.window;
+    found.spikes = sound.spikes_s.iter().filter(|t| (from_s..=to_s).contains(*t)).count();
+    (found.series.record_time_s, found.series.record_ppm) = result::record(trace);
+    Ok(found)
+}
+
+/// Evaluates a record without readings that stand out alone.
+pub(crate) fn evaluate_sound(trace: &Trace<'_>, settings: &Settings) -> Result<CleanUp, CleanUpError> {
+    let (decay, rise) = window::find(trace, settings)?;
+    let blocks = blocks::gather(trace, &decay, [0.0; 2]);
     let start = search::begin(&blocks, settings)?;
-    if let Some((window, blocks, fit)) = rise.and_then(|rise| search::fit_with_rise(&start, seen, decay, rise)) {
-        return Ok(result::summarise(trace, spikes_s, settings, window, &blocks, &fit));
+    if let Some((window, blocks, fit)) = rise.and_then(|rise| search::fit_with_rise(&start, trace, decay, rise)) {
+        return Ok(result::summarise(trace, settings, window, &blocks, &fit));
     }
-    let fit = search::fit(&start, seen)?;
-    Ok(result::summarise(trace, spikes_s, settings, decay, &blocks, &fit))
+    let fit = search::fit(&start, trace)?;
+    Ok(result::summarise(trace, settings, decay, &blocks, &fit))
 }
 
 fn check(trace: &Trace<'_>, settings: &Settings) -> Result<(), CleanUpError> {

@@ -116,8 +116,10 @@ fn narrowed(rows: &Rows<'_>, models: &[Model<'_>], scan: &TauScan) -> Option<Tau
         let of_model = |model: &Model<'_>, tau_s: f64| {
             let scan = TauScan { law: model.law, ..range };
             let score = |node: &LagNode| {
-                let (shape, noise) =
-                    (scan.shape(tau_s, node), model.noises.first().filter(|_| tau_s >= node.least_tau_s)?);
+                if tau_s < node.least_tau_s {
+                    return None;
+                }
+                let (shape, noise) = (scan.shape(tau_s, node), model.noises.first()?);
                 let solved = rows.solve(&shape, noise).filter(|solved| solved.beta[DOSE] > 0.0)?;
                 Some(solved.log_marginal + noise.log_prior + node.weight.ln() + solved.log_prior_of_law(&shape))
             };

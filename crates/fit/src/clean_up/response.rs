@@ -7,8 +7,8 @@ use crate::ppm_rise::Quantity;
 
 /// Time constants of analysers of trace gases in enclosures where none is stated, s.
 const USUAL_LAG_S: [f64; 2] = [1.0, 180.0];
-/// Relative standard uncertainty of a stated response without one of its own.
-const RESPONSE_UNCERTAINTY: f64 = 0.1;
+/// Relative standard uncertainty of an analyser's stated response without one of its own.
+pub(crate) const RESPONSE_UNCERTAINTY: f64 = 0.1;
 /// Standard uncertainties on each side of a stated response.
 const REACH: f64 = 3.0;
 
@@ -70,10 +70,14 @@ impl LagPrior {
         if self == Self::Unknown { lag_s } else { 0.0 }
     }
 
-    /// A node without its fit.
-    pub(super) fn node<F>(self, node: &Node<F>, rise: Option<Path>) -> LagNode {
-        let Node { lag_s, weight, .. } = *node;
-        LagNode { lag_s, weight, least_tau_s: self.least_tau_s(lag_s), rise }
+    /// A node at a response, for the decay alone.
+    pub(super) fn at(self, lag_s: f64) -> LagNode {
+        LagNode { lag_s, weight: 1.0, least_tau_s: self.least_tau_s(lag_s), rise: None }
+    }
+
+    /// A node with its prior weight, without its fit.
+    pub(super) fn weighed<F>(self, node: &Node<F>, rise: Option<Path>) -> LagNode {
+        LagNode { weight: node.weight, rise, ..self.at(node.lag_s) }
     }
 
     pub(super) fn middle_s(self) -> f64 {

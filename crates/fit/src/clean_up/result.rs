@@ -66,16 +66,7 @@ pub struct Series {
     pub residual_ppm: Vec<f64>,
 }
 
-/// `trace` is the whole record; `spikes_s` are the times of its readings that are not in the blocks because they stand out
-/// alone.
-pub(super) fn summarise(
-    trace: &Trace<'_>,
-    spikes_s: &[f64],
-    settings: &Settings,
-    window: Window,
-    blocks: &Blocks,
-    fit: &Fit,
-) -> CleanUp {
+pub(super) fn summarise(trace: &Trace<'_>, settings: &Settings, window: Window, blocks: &Blocks, fit: &Fit) -> CleanUp {
     let posterior = &fit.posterior;
     let tau = posterior.time_constant();
     let own = tau.standard_deviation();
@@ -118,7 +109,7 @@ pub(super) fn summarise(
         readings: [ReadingStatus::Measured, ReadingStatus::BelowLimit, ReadingStatus::AboveRange]
             .map(|status| blocks.count(status)),
         set_aside: blocks.set_aside,
-        spikes: spikes_s.iter().filter(|t| (window.from_s..=window.to_s).contains(*t)).count(),
+        spikes: 0,
         floor_noise_ppm: (fit.solved.squares / fit.solved.degrees_of_freedom).sqrt() * PPM,
         series: series(trace, &window, blocks, fit),
         notes,
@@ -271,14 +262,20 @@ fn mean_worth(blocks: &Blocks) -> f64 {
     sum / count
 }
 
-fn series(trace: &Trace<'_>, window: &Window, blocks: &Blocks, fit: &Fit) -> Series {
+/// Times in s and readings in ppm for plotting, some thousands at most.
+pub(super) fn record(trace: &Trace<'_>) -> (Vec<f64>, Vec<f64>) {
     let stride = trace.samples.len().div_ceil(3000);
     let thinned = |values: &[f64], factor: f64| values.iter().step_by(stride).map(|v| v * factor).collect();
+    (thinned(trace.samples.time_s(), 1.0), thinned(trace.samples.value(), PPM))
+}
+
+fn series(trace: &Trace<'_>, window: &Window, blocks: &Blocks, fit: &Fit) -> Series {
+    let (record_time_s, record_ppm) = record(trace);
     let seen = Seen::of(&fit.shape);
     let model = |block| seen.reading(&fit.solved.beta, block);
     Series {
-        record_time_s: thinned(trace.samples.time_s(), 1.0),
-        record_ppm: thinned(trace.samples.value(), PPM),
+        record_time_s,
+        record_ppm,
         time_s: blocks.blocks.iter().map(|block| window.from_s + block.middle_s()).collect(),
         fitted_ppm: blocks.blocks.iter().map(|block| model(block) * PPM).collect(),
         residual_ppm: blocks

@@ -64,7 +64,7 @@ pub(super) fn begin<'a>(blocks: &'a Blocks, settings: &Settings) -> Result<Start
         return Err(CleanUpError::TooFewReadings { found, needed: NEEDED });
     }
     let lag = LagPrior::new(settings.lag, blocks);
-    let middle = LagNode { lag_s: lag.middle_s(), weight: 1.0, least_tau_s: 0.0, rise: None };
+    let middle = lag.at(lag.middle_s());
     let mut rows = Rows { blocks, level: measured_levels(blocks), least_variance: blocks.step * blocks.step / 12.0 };
     let scan = TauScan::over(blocks.span_s);
     // Relative noise is judged by the fitted content, so the fit comes twice.
@@ -84,16 +84,16 @@ pub(super) fn fit(start: &Start<'_>, trace: &Trace<'_>) -> Result<Fit, CleanUpEr
     let respond = |law: Law, noise: &Noise, near: &Shape| {
         let scan = if law == Law::Exponential { whole } else { whole.about(near.tau_s, law) };
         let nodes = start.lag.nodes(|lag_s, _: Option<&Shape>| {
-            let node = LagNode { lag_s, weight: 1.0, least_tau_s: start.lag.least_tau_s(lag_s), rise: None };
+            let node = start.lag.at(lag_s);
             let (shape, _, solved) = scan.best(rows, &[*noise], &node)?;
             (shape.tau_s >= node.least_tau_s).then_some((solved.log_marginal, shape))
         });
         let best = response::best(&nodes)?;
-        let lags = nodes.iter().map(|node| start.lag.node(node, None)).collect();
+        let lags = nodes.iter().map(|node| start.lag.weighed(node, None)).collect();
         Some(Responses { law, lags, best, shape: nodes[best].fitted })
     };
     let follow = |noise: &Noise, shape: &Shape| {
-        let node = LagNode { lag_s: shape.lag_s, weight: 1.0, least_tau_s: 0.0, rise: None };
+        let node = start.lag.at(shape.lag_s);
         whole.about(shape.tau_s, shape.law).best_within(rows, &[*noise], &node, [13; 3]).map(|(shape, ..)| shape)
     };
     let one = respond(Law::Exponential, &start.noise, &start.shape).ok_or(CleanUpError::NoFit)?;
@@ -140,7 +140,7 @@ pub(super) fn fit_with_rise(
         });
         let best = response::best(&nodes)?;
         let path = |node: &Node<Fitted>| Path::along(&search(law, *noise, node.lag_s), &node.fitted);
-        let lags = nodes.iter().map(|node| start.lag.node(node, Some(path(node)))).collect();
+        let lags = nodes.iter().map(|node| start.lag.weighed(node, Some(path(node)))).collect();
         let Fitted { tau_s, rise, .. } = nodes[best].fitted;
         Some(Responses { law, lags, best, shape: Shape { tau_s, lag_s: nodes[best].lag_s, law, rise: Some(rise) } })
     };
@@ -161,7 +161,7 @@ pub(super) fn fit_with_rise(
     Some((window, blocks, fit))
 }
 
-/// Levels by a first fit with the rise.
+/// Levels by a first fit with the rise, and the noise that they show.
 fn set_levels(rows: &mut Rows<'_>, start: &Start<'_>, foot_s: f64, onset: Onset) -> Option<Noise> {
     let lag_s = start.lag.middle_s();
     let mut noise = start.noise;
@@ -171,8 +171,8 @@ fn set_levels(rows: &mut Rows<'_>, start: &Start<'_>, foot_s: f64, onset: Onset)
         let shape = Shape { tau_s, lag_s, law: Law::Exponential, rise: Some(rise) };
         let solved = rows.solve(&shape, &noise)?;
         rows.level = levels(rows.blocks, &shape, &solved);
-        // A short decay does not come down to where the noise before the dose is seen. Beside an unstated response a rise that is
-        // taken at its word would let mixing and decay change places.
+        // A short decay does not come down to where the noise before the dose is seen. Beside an unstated response a rise
+        // that is taken at its word would let mixing and decay change places.
         if start.lag != LagPrior::Unknown {
             noise = heaviest(rows, &shape, &kappas(rows.blocks))?;
         }

@@ -1,39 +1,38 @@
-//! A record without its readings that stand out alone.
+//! A record without its single readings that stand out.
 
 use crate::Samples;
 use crate::noise;
 use crate::ppm_rise::{ReadingStatus, Trace};
 
-/// What is left of a record.
-pub(crate) struct Sound {
-    time_s: Vec<f64>,
-    value: Vec<f64>,
-    status: Vec<ReadingStatus>,
-    /// When the readings were taken that stand out alone, s.
+/// A record rid of spikes.
+pub(crate) struct Sound<'a> {
+    whole: &'a Trace<'a>,
+    /// What is left, where there are spikes: times in s, values, statuses where the record has any.
+    left: Option<(Vec<f64>, Vec<f64>, Vec<ReadingStatus>)>,
+    /// When the spikes were read, s.
     pub spikes_s: Vec<f64>,
 }
 
-impl Sound {
-    /// `None` where no reading stands out alone. Censored readings and their neighbours never do.
-    pub(crate) fn of(trace: &Trace<'_>) -> Option<Self> {
-        let (time, value) = (trace.samples.time_s(), trace.samples.value());
-        let measured = |i: usize| trace.status_of(i) == ReadingStatus::Measured;
-        let mut spikes = noise::spikes(value, trace.analyser.resolution);
+impl<'a> Sound<'a> {
+    /// Censored readings and their neighbours are never spikes.
+    pub(crate) fn of(whole: &'a Trace<'a>) -> Self {
+        let (time, value) = (whole.samples.time_s(), whole.samples.value());
+        let measured = |i: usize| whole.status_of(i) == ReadingStatus::Measured;
+        let mut spikes = noise::spikes(value, whole.analyser.resolution);
         spikes.retain(|i| (i - 1..=i + 1).all(measured));
-        if spikes.is_empty() {
-            return None;
-        }
-        let kept = || (0..value.len()).filter(|i| spikes.binary_search(i).is_err());
-        Some(Self {
-            time_s: kept().map(|i| time[i]).collect(),
-            value: kept().map(|i| value[i]).collect(),
-            status: if trace.status.is_empty() { Vec::new() } else { kept().map(|i| trace.status[i]).collect() },
-            spikes_s: spikes.iter().map(|i| time[*i]).collect(),
-        })
+        let kept: Vec<usize> = (0..value.len()).filter(|i| spikes.binary_search(i).is_err()).collect();
+        let left = (!spikes.is_empty()).then(|| {
+            let status = kept.iter().filter_map(|i| whole.status.get(*i).copied()).collect();
+            (kept.iter().map(|i| time[*i]).collect(), kept.iter().map(|i| value[*i]).collect(), status)
+        });
+        Self { whole, left, spikes_s: spikes.iter().map(|i| time[*i]).collect() }
     }
 
-    pub(crate) fn trace(&self, of: &Trace<'_>) -> Option<Trace<'_>> {
-        let samples = Samples::new(&self.time_s, &self.value).ok()?;
-        Some(Trace { samples, status: &self.status, analyser: of.analyser })
+    pub(crate) fn trace(&self) -> Trace<'_> {
+        let left = self.left.as_ref().and_then(|(time, value, status)| {
+            let samples = Samples::new(time, value).ok()?;
+            Some(Trace { samples, status, analyser: self.whole.analyser })
+        });
+        left.unwrap_or_else(|| self.whole.clone())
     }
 }

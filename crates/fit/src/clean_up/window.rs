@@ -51,20 +51,13 @@ pub(super) fn find(trace: &Trace<'_>, settings: &Settings) -> Result<(Window, Op
     let Some([from_s, to_s]) = settings.window_s else { return largest(trace, settings) };
     let record_s = [trace.samples.first_time_s(), trace.samples.last_time_s()];
     let outside = InputError::WindowOutsideRecord { window_s: [from_s, to_s], record_s };
-    let part = part(trace, [from_s, to_s]).ok_or(outside)?;
+    let part = trace.between(from_s, to_s).ok_or(outside)?;
     if begins_before_dose(&part) {
         let (window, rise) = largest(&part, settings)?;
         return Ok((Window { set: true, ..window }, rise));
     }
     let onset_s = settings.purifier_on_s.unwrap_or(from_s).min(from_s);
     Ok((Window { from_s, to_s, onset_s: onset_s.max(record_s[0]), set: true }, None))
-}
-
-fn part<'a>(trace: &Trace<'a>, [from_s, to_s]: [f64; 2]) -> Option<Trace<'a>> {
-    let samples = trace.samples.between(from_s, to_s)?;
-    let first = trace.samples.time_s().partition_point(|&t| t < samples.first_time_s());
-    let status = trace.status.get(first..first + samples.len()).unwrap_or(&[]);
-    Some(Trace { samples, status, analyser: trace.analyser })
 }
 
 /// Whether the content rises before its largest decay: such a window was set around a dose, not along its decay.

@@ -129,13 +129,12 @@ pub fn evaluate(trace: &Trace<'_>, settings: &Settings) -> Result<CleanUpSeries,
         return Err(CleanUpError::TooFewReadings { found: trace.samples.len(), needed: 8 });
     }
     let sound = Sound::of(trace);
-    let seen = &sound.as_ref().and_then(|sound| sound.trace(trace)).unwrap_or_else(|| trace.clone());
+    let seen = &sound.trace();
     let bins = Bins::gather(seen);
     let found = finder::find(&bins, &settings.expected_s, trace.analyser.resolution);
     let response = Response::of(seen, &found, settings.lag);
     let doses = in_turn(found.len(), settings.threads, &|index| response.dose(seen, &found, index));
-    let spikes = sound.map_or(0, |sound| sound.spikes_s.len());
-    Ok(CleanUpSeries { spikes, ..summarise(doses, &response, &bins) })
+    Ok(CleanUpSeries { spikes: sound.spikes_s.len(), ..summarise(doses, &response, &bins) })
 }
 
 /// Each dose by its index, in order, shared out among threads like cards: neighbours take about as long.
@@ -208,7 +207,7 @@ fn is_determined(evaluation: &CleanUp, cadence_s: f64) -> bool {
     low > cadence_s && high < 6.0 * low
 }
 
-/// Evaluates the part of the log from before a dose to the next one.
+/// Evaluates the part of the log, rid of spikes, from before a dose to the next one.
 fn evaluate_dose(trace: &Trace<'_>, found: &[Found], index: usize, lag: Lag) -> Option<CleanUp> {
     let dose = found[index];
     let earliest_s = if index > 0 { found[index - 1].peak_s } else { trace.samples.first_time_s() };
@@ -219,13 +218,9 @@ fn evaluate_dose(trace: &Trace<'_>, found: &[Found], index: usize, lag: Lag) -> 
     let until_s = next_s.min(long_s);
     let from_s = earliest_s.max(dose.onset_s - 0.5 * (until_s.min(trace.samples.last_time_s()) - dose.peak_s));
     let time = trace.samples.time_s();
-    let (start, end) = (time.partition_point(|&t| t < from_s), time.partition_point(|&t| t < until_s));
-    let part = Trace {
-        samples: trace.samples.between(from_s, time[end.checked_sub(1)?])?,
-        status: trace.status.get(start..end).unwrap_or(&[]),
-        analyser: trace.analyser,
-    };
-    clean_up::evaluate(&part, &clean_up::Settings { lag, ..clean_up::Settings::default() }).ok()
+    let last = time.partition_point(|&t| t < until_s).checked_sub(1)?;
+    let part = trace.between(from_s, time[last])?;
+    clean_up::evaluate_sound(&part, &clean_up::Settings { lag, ..clean_up::Settings::default() }).ok()
 }
 
 fn summarise(doses: Vec<Dose>, response: &Response, bins: &Bins) -> CleanUpSeries {

@@ -108,7 +108,15 @@ pub struct Trace<'a> {
     pub analyser: Analyser,
 }
 
-impl Trace<'_> {
+impl<'a> Trace<'a> {
+    /// The part within a closed interval, s; `None` where it holds no reading.
+    pub(crate) fn between(&self, from_s: f64, to_s: f64) -> Option<Self> {
+        let samples = self.samples.between(from_s, to_s)?;
+        let first = self.samples.time_s().partition_point(|&t| t < samples.first_time_s());
+        let status: &'a [ReadingStatus] = self.status.get(first..first + samples.len()).unwrap_or(&[]);
+        Some(Self { samples, status, analyser: self.analyser })
+    }
+
     /// Status of the reading at an index, by the slice and by the analyser's limits.
     pub fn status_of(&self, index: usize) -> ReadingStatus {
         let stated = self.status.get(index).copied().unwrap_or(ReadingStatus::Measured);

@@ -14,14 +14,12 @@ pub use note::Note;
 
 use axis::PurgeAxis;
 
-use crate::clean_up::{self, CleanUp, CleanUpError, Lag};
+use crate::clean_up::{self, CleanUp, CleanUpError, Lag, RESPONSE_UNCERTAINTY};
 use crate::input::InputError;
 use crate::ppm_rise::{Quantity, ReadingStatus, Trace};
 use crate::{BudgetLine, Estimate, Kind, Samples};
 
 const PPM: f64 = 1e6;
-/// Relative standard uncertainty of the analyser's time constant and dead time.
-const DELAY_UNCERTAINTY: f64 = 0.1;
 
 /// What is known before the readings are looked at.
 #[derive(Debug, Clone, PartialEq)]
@@ -148,7 +146,7 @@ fn summarise(decay: CleanUp, axis: &PurgeAxis, settings: &Settings<'_>, idle: us
     let onset_s = axis.time_s(decay.window.onset_s);
     let onset_purge_s = decay.window.onset_s;
     let time_to_limit = decay.time_to_limit.as_ref().map(|found| {
-        let delay_s = DELAY_UNCERTAINTY * settings.delay_s;
+        let delay_s = RESPONSE_UNCERTAINTY * settings.delay_s;
         let mut budget = found.budget.clone();
         if delay_s > 0.0 {
             budget.push(BudgetLine::new("delay of the analyser", delay_s));

@@ -191,6 +191,20 @@ mod tests {
     }
 
     #[test]
+    fn a_noisy_plateau_just_above_the_threshold_is_one_stretch() {
+        let mut random = crate::simulate::Random::new(3);
+        let course = |i: u32| (f64::from(i) * 1.5).min(47.0) - f64::from(i.saturating_sub(600)) * 0.5;
+        let time_s: Vec<f64> = (0..700).map(|i| f64::from(i) * 30.0).collect();
+        let value: Vec<f64> = (0..700).map(|i| course(i) + random.normal()).collect();
+        let samples = Samples::new(&time_s, &value).unwrap();
+        let trace = Trace { samples, zero: 1.5, scale: 0.0, resolution: 0.0, response_tau_s: 0.0 };
+        let found = Level::new(&trace, 45.0).at_or_above(45.0, |v| v);
+        // From reading 30 to 604; a level that follows the noise falls below the threshold some dozens of times.
+        assert!(found.len() <= 3, "{} stretches", found.len());
+        assert!((total_s(&found) - 574.0 * 30.0).abs() < 300.0, "{}", total_s(&found));
+    }
+
+    #[test]
     fn a_gap_is_not_counted() {
         let found = level(&[0.0, 1.0, 2.0, 100.0, 101.0], &[5.0; 5]).at_or_above(1.0, |v| v);
         assert!((total_s(&found) - 3.0).abs() < 1e-9);

@@ -87,14 +87,15 @@ impl Dates {
 /// The question that dates of an open order pose, with a pattern for each answer. The first of the `time` columns holds the
 /// date; a pattern speaks of all of them, with a blank between.
 pub(crate) fn question(orders: &[Order], rows: &[Record<'_>], time: &[usize]) -> Question {
-    let mut columns = time.to_vec();
-    columns.sort_unstable();
-    columns.dedup();
+    let others = time.iter().filter(|column| **column != time[0]);
+    let columns: Vec<usize> = std::iter::once(&time[0]).chain(others).copied().collect();
     let row = rows.iter().find(|row| moment(row.field(time[0])).is_some());
     let cells = row.map(|row| columns.iter().map(|column| text_of(row.field(*column))).collect::<Vec<_>>());
     let example = cells.unwrap_or_default().join(" ");
+    // The clock may have a point of its own.
+    let date = example.split([' ', 'T']).next().unwrap_or_default();
     let names: Vec<&str> = orders.iter().map(|order| order.name()).collect();
-    let separator = ["-", "."].into_iter().find(|mark| example.contains(mark)).unwrap_or("/");
+    let separator = ["-", "."].into_iter().find(|mark| date.contains(mark)).unwrap_or("/");
     let year = if example.split(|c: char| !c.is_ascii_digit()).any(|part| part.len() == 4) { "%Y" } else { "%y" };
     let clock = match (example.to_uppercase().contains('M'), example.matches(':').count()) {
         (true, _) => " %I:%M:%S %p",

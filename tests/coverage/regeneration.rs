@@ -17,3 +17,12 @@ fn intervals_of_a_regeneration_cover_the_truth() {
         super::covers(name, tally);
     }
 }
+
+#[test]
+fn ramps_do_not_teach_the_level_of_a_plateau_to_follow_its_noise() {
+    let cells = RegenerationCell::all();
+    let coarse = cells.iter().find(|cell| cell.run.cadence_s >= 300.0).unwrap();
+    let [heating, ..] = coarse.study(100, 90_001);
+    // Readings five minutes apart: 75 s too short where the level of the whole record was taken.
+    assert!(heating.bias().abs() < 56.0, "{}", heating.bias());
+}

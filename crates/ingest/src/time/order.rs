@@ -92,15 +92,19 @@ pub(crate) fn question(orders: &[Order], rows: &[Record<'_>], time: &[usize]) ->
     let row = rows.iter().find(|row| moment(row.field(time[0])).is_some());
     let cells = row.map(|row| columns.iter().map(|column| text_of(row.field(*column))).collect::<Vec<_>>());
     let example = cells.unwrap_or_default().join(" ");
-    // The clock may have a point of its own.
+    // The clock may have a point of its own, so the date alone tells what stands between its parts.
     let date = example.split([' ', 'T']).next().unwrap_or_default();
     let names: Vec<&str> = orders.iter().map(|order| order.name()).collect();
     let separator = ["-", "."].into_iter().find(|mark| date.contains(mark)).unwrap_or("/");
     let year = if example.split(|c: char| !c.is_ascii_digit()).any(|part| part.len() == 4) { "%Y" } else { "%y" };
-    let clock = match (example.to_uppercase().contains('M'), example.matches(':').count()) {
+    let twelve_hours = example.to_uppercase().contains('M');
+    let (colons, seconds) = (example.matches(':').count(), example.rsplit(':').next().unwrap_or_default());
+    let clock = match (twelve_hours, colons) {
         (true, _) => " %I:%M:%S %p",
         (false, 0) => "",
         (false, 1) => " %H:%M",
+        // Also a bare point after the seconds, which some loggers write.
+        (false, _) if seconds.contains('.') => " %H:%M:%S%.f",
         (false, _) => " %H:%M:%S",
     };
     let patterns: Vec<String> = orders

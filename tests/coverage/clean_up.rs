@@ -267,3 +267,29 @@ fn a_short_record_behind_a_slow_analyser_keeps_the_rise_of_its_dose() {
     // The decay alone leaves an error of 2.5 %.
     assert!((squares / tests as f64).sqrt() < 0.02, "{}", (squares / tests as f64).sqrt());
 }
+
+/// What stands below the limit before the dose leaves its rise to be read: the decay alone leaves an error of 4 % in the
+/// short record. In the long one most of the record is below the limit.
+#[test]
+fn a_dose_on_contents_below_the_reporting_limit_keeps_its_rise() {
+    let tests = 6;
+    for (length_over_tau, least) in [(3.0, 0.028), (20.0, 0.012)] {
+        let (mut squares, mut outside) = (0.0, 0);
+        for seed in 0..tests {
+            let log = Doses { floor_ppm: 0.3, ..Doses::one(300.0, 0.4, length_over_tau) };
+            let (time, value) = log.simulate(seed);
+            let analyser = Analyser { reporting_limit: Some(1e-6), ..Analyser::default() };
+            let trace = Trace { samples: Samples::new(&time, &value).unwrap(), status: &[], analyser };
+            let lag = Lag::Stated(Quantity::new(120.0, 12.0));
+            let found = evaluate(&trace, &Settings { lag, ..Settings::default() }).unwrap();
+            assert!(found.window.from_s < found.window.onset_s, "{length_over_tau} τ, {seed}: {:?}", found.window);
+            assert!(found.floor.interval95[1] < 1.05, "{length_over_tau} τ, {seed}: {:?}", found.floor);
+            let [low, high] = found.time_constant.interval95;
+            outside += usize::from(!(low..=high).contains(&300.0));
+            squares += (found.time_constant.value / 300.0 - 1.0).powi(2);
+        }
+        covers(&format!("{length_over_tau} τ"), outside, tests as usize);
+        let rms = (squares / tests as f64).sqrt();
+        assert!(rms < least, "{length_over_tau} τ: {rms}");
+    }
+}

@@ -89,7 +89,9 @@ pub(super) fn gather(trace: &Trace<'_>, window: &Window, still: [f64; 2]) -> Blo
         set_aside: 0,
         step: step(&value[start..end], trace.analyser.resolution),
     };
-    let mixed = mixed(trace, start, end);
+    // Below the limit before a dose is no mixture with what comes after it.
+    let decay = time.partition_point(|&t| t < window.from_s + still[1]).clamp(start, end);
+    let mixed = mixed(trace, decay, end);
     let mut index = start;
     while index < end {
         if mixed.contains(&index) {
@@ -125,7 +127,7 @@ pub(super) fn gather(trace: &Trace<'_>, window: &Window, still: [f64; 2]) -> Blo
     out
 }
 
-/// The readings from the first below the reporting limit to the last above it.
+/// The readings of a decay from the first below the reporting limit to the last above it.
 ///
 /// Those of them that are numbers were selected for being high and would pull the decay up; where they are few they are
 /// left out. Where they are many the content stays near the limit, and both kinds say so together.

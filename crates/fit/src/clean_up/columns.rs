@@ -40,7 +40,7 @@ pub(super) type Weights = [f64; MOST];
 impl Shape {
     /// Number of parts.
     pub(super) fn len(&self) -> usize {
-        let before = self.lag_s > 0.0 || self.rise.is_some();
+        let before = self.rise.map_or(self.lag_s > 0.0, |rise| rise.rest);
         2 + usize::from(before) + usize::from(self.law != Law::Exponential)
     }
 
@@ -53,7 +53,7 @@ impl Shape {
     pub(super) fn as_decay_from_start(&self) -> Weights {
         let factor = |tau_s: f64| self.rise.map_or(1.0, |rise| rise.as_decay_from_start(tau_s));
         let mut weights = [0.0; MOST];
-        if self.rise.is_some() {
+        if self.rise.is_some_and(|rise| rise.rest) {
             weights[BEFORE] = 1.0;
         }
         weights[DOSE] = factor(self.tau_s);

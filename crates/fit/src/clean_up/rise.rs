@@ -14,6 +14,8 @@ pub(super) struct Rise {
     pub lasting_s: f64,
     /// Time constant with which it mixed into the gas, s.
     pub mixing_s: f64,
+    /// Whether a rest of earlier doses is told apart from the floor.
+    pub rest: bool,
 }
 
 /// When a rise can have begun, s from the start of the window. Without a reading in the rise, moment and amount of a dose
@@ -89,6 +91,7 @@ impl Path {
             at_s: between(a.at_s, b.at_s),
             lasting_s: between(a.lasting_s, b.lasting_s),
             mixing_s: between(a.mixing_s, b.mixing_s).min(0.5 * tau_s),
+            rest: a.rest,
         }
     }
 }
@@ -102,12 +105,8 @@ impl Times {
         Self([tau_s, rise.at_s, rise.lasting_s, rise.mixing_s])
     }
 
-    fn rise(self) -> Rise {
-        Rise { at_s: self.0[1], lasting_s: self.0[2], mixing_s: self.0[3] }
-    }
-
-    fn shape(self, lag_s: f64, law: Law) -> Shape {
-        Shape { tau_s: self.0[0], lag_s, law, rise: Some(self.rise()) }
+    fn rise(self, rest: bool) -> Rise {
+        Rise { at_s: self.0[1], lasting_s: self.0[2], mixing_s: self.0[3], rest }
     }
 
     fn bounds(tau_s: f64, onset: &Onset) -> [[f64; 2]; 4] {
@@ -151,11 +150,8 @@ impl Prior {
 pub(super) fn begin(search: &Search<'_>, tau_s: f64, foot_s: f64) -> Option<Fitted> {
     let step_s = search.rows.blocks.cadence_s.max(1e-3);
     let whole_s = (search.onset.latest_s - foot_s).max(step_s);
-    let starts = [
-        Rise { at_s: foot_s, lasting_s: step_s, mixing_s: 0.5 * step_s },
-        Rise { at_s: foot_s, lasting_s: 0.5 * whole_s, mixing_s: 0.1 * whole_s },
-    ];
-    let fits = starts.into_iter().filter_map(|rise| search.from(tau_s, rise));
+    let starts = [Times([tau_s, foot_s, step_s, 0.5 * step_s]), Times([tau_s, foot_s, 0.5 * whole_s, 0.1 * whole_s])];
+    let fits = starts.into_iter().filter_map(|times| search.from(tau_s, times.rise(search.rest)));
     fits.max_by(|a, b| a.log_likelihood.total_cmp(&b.log_likelihood))
 }
 
@@ -172,6 +168,8 @@ pub(super) struct Search<'a> {
     pub onset: Onset,
     /// First of the times that is free: 1 where the time constant stays.
     pub first: usize,
+    /// Whether a rest of earlier doses is told apart from the floor.
+    pub rest: bool,
 }
 
 impl Search<'_> {
@@ -203,15 +201,16 @@ impl Search<'_> {
         }
         let scale = solved.squares / solved.degrees_of_freedom;
         let uncertainty_s = (scale / slope.information(times, &self.onset)).sqrt();
-        Some(Fitted { tau_s: times.0[0], rise: times.rise(), log_likelihood: score, uncertainty_s })
+        Some(Fitted { tau_s: times.0[0], rise: times.rise(self.rest), log_likelihood: score, uncertainty_s })
     }
 
     fn solve(&self, times: Times, prior: &Prior) -> Option<(f64, Solved)> {
-        let solved = self
-            .rows
-            .solve(&times.shape(self.lag_s, self.law), &self.noise)
-            .filter(|solved| solved.beta[DOSE] > 0.0)?;
+        let solved = self.rows.solve(&self.shape(times), &self.noise).filter(|solved| solved.beta[DOSE] > 0.0)?;
         Some((solved.log_marginal + prior.log(&times), solved))
+    }
+
+    fn shape(&self, times: Times) -> Shape {
+        Shape { tau_s: times.0[0], lag_s: self.lag_s, law: self.law, rise: Some(times.rise(self.rest)) }
     }
 }
 
@@ -223,8 +222,8 @@ struct Slope {
 
 impl Slope {
     fn at(search: &Search<'_>, times: Times, solved: &Solved) -> Self {
-        let Search { rows, noise, lag_s, law, .. } = *search;
-        let shape = times.shape(lag_s, law);
+        let Search { rows, noise, .. } = *search;
+        let shape = search.shape(times);
         let size = shape.len();
         let parts = rows.parts(&shape);
         let slopes: [Vec<f64>; 4] = std::array::from_fn(|i| {
@@ -232,7 +231,7 @@ impl Slope {
             let moved = |by_s: f64| {
                 let mut moved = times;
                 moved.0[i] += by_s;
-                moved.shape(lag_s, law)
+                search.shape(moved)
             };
             // Length and mixing are not negative: one-sided at their end.
             let (low, high) = (moved(if i > 1 && times.0[i] < by_s { 0.0 } else { -by_s }), moved(by_s));

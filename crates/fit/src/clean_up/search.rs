@@ -119,15 +119,12 @@ pub(super) fn fit_with_rise(
     let blocks = blocks::gather(trace, &window, still);
     let mut rows = Rows { blocks: &blocks, level: measured_levels(&blocks), least_variance: start.rows.least_variance };
     let foot_s = span.foot_s - span.from_s;
-    // What a censored reading says of the content before the dose is not enough to part it from the floor.
-    let before: usize = blocks.measured().filter(|block| block.middle_s() < foot_s).map(|block| block.count).sum();
-    let censored =
-        blocks.blocks.iter().any(|block| block.status != ReadingStatus::Measured && block.middle_s() < foot_s);
-    (before >= 3 && !censored).then_some(())?;
+    let rest = told_before(&blocks, foot_s)? == Told::Content;
     let onset = |lag_s: f64| Onset::about(foot_s, still[1], lag_s, blocks.cadence_s);
-    let noise = set_levels(&mut rows, start, foot_s, onset(start.lag.middle_s()))?;
+    let noise = set_levels(&mut rows, start, foot_s, onset(start.lag.middle_s()), rest)?;
     let rows = &rows;
-    let search = |law: Law, noise: Noise, lag_s: f64| Search { rows, noise, lag_s, law, onset: onset(lag_s), first: 0 };
+    let search =
+        |law: Law, noise: Noise, lag_s: f64| Search { rows, noise, lag_s, law, onset: onset(lag_s), first: 0, rest };
     let respond = |law: Law, noise: &Noise, near: &Shape| {
         let nodes = start.lag.nodes(|lag_s, beside: Option<&Fitted>| {
             let search = search(law, *noise, lag_s);
@@ -161,12 +158,39 @@ pub(super) fn fit_with_rise(
     Some((window, blocks, fit))
 }
 
+/// What is told of the content before a dose.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Told {
+    /// What it was: enough to part a rest of earlier doses from the floor.
+    Content,
+    /// That it was below the reporting limit: the floor was, then, and a rest passes for some of the dose.
+    Bound,
+}
+
+/// `None` where what is told is too little, or changes between numbers and bounds.
+fn told_before(blocks: &Blocks, foot_s: f64) -> Option<Told> {
+    const NEEDED: usize = 3;
+    let before = || blocks.blocks.iter().take_while(|block| block.middle_s() < foot_s);
+    // Of a record that begins below the limit the first numbers are those of the rise.
+    let bounds: usize =
+        before().take_while(|block| block.status == ReadingStatus::BelowLimit).map(|block| block.count).sum();
+    let rest = || before().skip_while(|block| block.status == ReadingStatus::BelowLimit);
+    let numbers: usize = rest().map(|block| block.count).sum();
+    let all_numbers = rest().all(|block| block.status == ReadingStatus::Measured);
+    match (bounds, numbers) {
+        _ if !all_numbers => None,
+        (NEEDED.., _) => Some(Told::Bound),
+        (0, NEEDED..) => Some(Told::Content),
+        _ => None,
+    }
+}
+
 /// Levels by a first fit with the rise, and the noise that they show.
-fn set_levels(rows: &mut Rows<'_>, start: &Start<'_>, foot_s: f64, onset: Onset) -> Option<Noise> {
+fn set_levels(rows: &mut Rows<'_>, start: &Start<'_>, foot_s: f64, onset: Onset, rest: bool) -> Option<Noise> {
     let lag_s = start.lag.middle_s();
     let mut noise = start.noise;
     for _ in 0..2 {
-        let search = Search { rows: &*rows, noise, lag_s, law: Law::Exponential, onset, first: 0 };
+        let search = Search { rows: &*rows, noise, lag_s, law: Law::Exponential, onset, first: 0, rest };
         let Fitted { tau_s, rise, .. } = rise::begin(&search, start.shape.tau_s, foot_s)?;
         let shape = Shape { tau_s, lag_s, law: Law::Exponential, rise: Some(rise) };
         let solved = rows.solve(&shape, &noise)?;

@@ -49,7 +49,7 @@ impl Seen {
             count: 0,
             fixed: 0,
             second: shape.second(),
-            before_s: if feeding.is_some() { Some(shape.tau_s) } else { lag_s },
+            before_s: shape.rise.map_or(lag_s, |rise| rise.rest.then_some(shape.tau_s)),
         };
         let mixing_s = shape.rise.map(|rise| rise.mixing_s).filter(|mixing_s| *mixing_s > 0.0);
         for tau_s in lag_s.into_iter().chain(mixing_s) {
@@ -177,7 +177,7 @@ mod tests {
 
     #[test]
     fn a_dose_shows_as_the_differential_equations_have_it() {
-        let rise = Rise { at_s: 20.0, lasting_s: 8.0, mixing_s: 5.0 };
+        let rise = Rise { at_s: 20.0, lasting_s: 8.0, mixing_s: 5.0, rest: true };
         // The last two: time constants that the partial fractions cannot tell apart.
         for (tau_s, lag_s) in [(100.0, 12.0), (12.0, 60.0), (40.0, 40.0), (40.0, 5.0)] {
             let shape = Shape { tau_s, lag_s, law: Law::Exponential, rise: Some(rise) };

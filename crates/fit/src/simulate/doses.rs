@@ -141,10 +141,10 @@ impl Doses {
         above * (-step_s / self.time_constant_at(time_s) / (1.0 + above / self.half_load_ppm)).exp()
     }
 
-    /// Cramér-Rao bound on the time constant of the first dose, as a standard deviation in s: noise of known size and memory
-    /// (steps of the display as a twelfth of their square), dose, floor and the content before the dose free, the analyser's
-    /// time constant known to `lag_relative` where there is a lag. Nobody notes to the second how a dose was given: its
-    /// moment, and its length and mixing where it has any, are free as well.
+    /// Cramér-Rao bound on the time constant of the first dose, as a standard deviation in s: noise of known size and memory,
+    /// steps of the display as they are, dose, floor and the content before the dose free, the analyser's time constant known
+    /// to `lag_relative` where there is a lag. Nobody notes to the second how a dose was given: its moment, and its length and
+    /// mixing where it has any, are free as well; where it has none and a lag smears it, by how much it was drawn out.
     ///
     /// With `from_s` only readings from then on count, and where the reading stood at that time is free instead of what went
     /// before. Readings below `reporting_limit_ppm` count as bounds.
@@ -182,6 +182,12 @@ impl Doses {
         if from_s.is_none() && self.doses[0].lasting_s > 0.0 {
             vary(0.1 * self.doses[0].lasting_s, &|log, d| log.doses[0].lasting_s += d);
         }
+        // To first order a short mixing is a later moment; what is left over is the spread about it.
+        if from_s.is_none() && self.mixing_s <= 0.0 && self.doses[0].lasting_s <= 0.0 && self.lag_s > 0.0 {
+            let spread = Self { mixing_s: 0.2 * self.lag_s, ..self.clone() };
+            let spread = spread.exact().1;
+            columns.push(spread.into_iter().zip(&exact).skip(kept).map(|(spread, at_once)| spread - at_once).collect());
+        }
         let fading =
             |origin_s: f64, tau_s: f64| time_s[kept..].iter().map(|t| (-(t - origin_s) / tau_s).exp()).collect();
         match from_s {
@@ -195,8 +201,9 @@ impl Doses {
         let mut worth = Vec::with_capacity(exact.len());
         let mut rows = Vec::with_capacity(width * exact.len());
         for (index, x) in exact[kept..].iter().enumerate() {
-            let white = self.noise[0].powi(2) + (self.noise[1] * x).powi(2) + self.resolution_ppm.powi(2) / 12.0;
-            worth.push(reporting_limit_ppm.map_or(1.0, |limit| information_share((limit - x) / white.sqrt())) / white);
+            let sd = self.noise[0].hypot(self.noise[1] * x);
+            let share = reporting_limit_ppm.map_or(1.0, |limit| information_share((limit - x) / sd));
+            worth.push(share * rounded_information(*x / sd, self.resolution_ppm / sd) / (sd * sd));
             rows.extend(columns.iter().map(|column| column[index]));
         }
         let noise = NoiseModel {
@@ -227,6 +234,27 @@ fn information_share(z: f64) -> f64 {
     1.0 - below + z * density + density * density / below.max(1e-300)
 }
 
+/// Fisher information on the mean of a normal reading of unit standard deviation that is shown in whole steps.
+fn rounded_information(mean: f64, step: f64) -> f64 {
+    /// Steps this short hide nothing.
+    const FINE: f64 = 0.05;
+    /// Further from the mean, in standard deviations, there are no readings.
+    const REACH: f64 = 8.0;
+    if step < FINE {
+        return 1.0;
+    }
+    let density = |z: f64| (-0.5 * z * z).exp() / (2.0 * std::f64::consts::PI).sqrt();
+    let beyond = |z: f64| 0.5 * statrs::function::erf::erfc(z / std::f64::consts::SQRT_2);
+    let shown = |k: f64| {
+        let [low, high] = [-0.5, 0.5].map(|half| (k + half) * step - mean);
+        // In the tail that both ends lie in, so that no digits are lost.
+        let probability = if low > 0.0 { beyond(low) - beyond(high) } else { beyond(-high) - beyond(-low) };
+        (density(low) - density(high)).powi(2) / probability.max(1e-300)
+    };
+    let [first, last] = [-REACH, REACH].map(|z| ((mean + z) / step).round());
+    (0..=(last - first) as usize).map(|i| shown(first + i as f64)).sum()
+}
+
 impl Dose {
     fn ends_s(&self) -> f64 {
         self.at_s + self.lasting_s
@@ -239,5 +267,32 @@ impl Dose {
             return self.amount_ppm * overlap.max(0.0) / self.lasting_s;
         }
         if (from_s..to_s).contains(&self.at_s) { self.amount_ppm } else { 0.0 }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn steps_hide_what_the_textbook_says() {
+        // A step as long as the noise is one more noise, of a twelfth of its square; of an endless step only the sign is
+        // left, which is worth 2/π of a reading (Cox and Hinkley, Theoretical Statistics, 1974, on the sign test; from memory).
+        assert!((rounded_information(3.3, 0.01) - 1.0).abs() < 1e-12);
+        assert!((rounded_information(3.3, 1.0) - 12.0 / 13.0).abs() < 2e-3);
+        assert!((rounded_information(500.0, 1000.0) - 2.0 / std::f64::consts::PI).abs() < 1e-9);
+        // In the middle of a long step nothing is told.
+        assert!(rounded_information(0.0, 20.0) < 1e-9);
+    }
+
+    #[test]
+    fn a_bound_is_higher_where_less_is_known() {
+        let log = Doses::one(300.0, 0.4, 3.0);
+        let plain = log.cramer_rao_s(0.1, None, None);
+        let noisier = Doses { noise: [0.1, 0.02], ..log.clone() }.cramer_rao_s(0.1, None, None);
+        assert!((1.5..2.05).contains(&(noisier / plain)), "{}", noisier / plain);
+        assert!(log.cramer_rao_s(0.2, None, None) > plain);
+        assert!(Doses { resolution_ppm: 0.1, ..log.clone() }.cramer_rao_s(0.1, None, None) > plain);
+        assert!(log.cramer_rao_s(0.1, Some(270.0), None) > plain);
     }
 }

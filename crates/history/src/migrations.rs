@@ -23,10 +23,13 @@ pub(crate) fn migrate(connection: &mut Connection) -> Result<(), StoreError> {
 }
 
 pub(crate) fn migrate_to(connection: &mut Connection, version: usize) -> Result<(), StoreError> {
-    // Reading does not lock others out, and nearly always nothing is to be done.
-    if checked_version(connection)? == version {
+    // Reading does not lock others out, and nearly always nothing is to be done. All is read at one moment: another process
+    // may be making the store right now.
+    let reading = connection.transaction_with_behavior(TransactionBehavior::Deferred)?;
+    if checked_version(&reading)? == version {
         return Ok(());
     }
+    drop(reading);
     let transaction = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
     // Another process may have been first.
     let from = checked_version(&transaction)?;

@@ -293,3 +293,45 @@ fn a_dose_on_contents_below_the_reporting_limit_keeps_its_rise() {
         assert!(rms < least, "{length_over_tau} τ: {rms}");
     }
 }
+
+#[test]
+fn the_time_to_a_limit_is_as_unsure_as_the_analyser() {
+    let [tau_s, floor, target] = [300.0, 0.6e-6, 2e-6];
+    for (zero, scale) in [(0.1e-6, 0.0), (0.0, 0.08), (0.05e-6, 0.05)] {
+        let (time, value) = Doses::one(tau_s, 0.0, 10.0).simulate(3);
+        let analyser = Analyser { zero, scale, ..Analyser::default() };
+        let trace = Trace { samples: Samples::new(&time, &value).unwrap(), status: &[], analyser };
+        let lag = Lag::Stated(Quantity::new(0.0, 0.0));
+        let found = evaluate(&trace, &Settings { lag, target: Some(target), ..Settings::default() }).unwrap();
+        let [low, high] = found.time_to_limit.unwrap().interval95;
+        // By hand: t = τ ln(A/(x − floor)), so dt/dx = −τ/(x − floor).
+        let [early, late] = [1.0, -1.0].map(|by| target + by * 1.96 * f64::hypot(zero, scale * target) - floor);
+        let ratio = (high - low) / (tau_s * (early / late).ln());
+        assert!((0.97..1.15).contains(&ratio), "{zero} {scale}: {ratio}");
+    }
+}
+
+#[test]
+fn a_fall_from_a_plateau_begins_at_its_end() {
+    for (lag_s, seed) in [(0.0, 1), (30.0, 2), (100.0, 3)] {
+        let [tau_s, began_s] = [300.0, 3600.0];
+        let mut random = Random::new(seed);
+        let time: Vec<f64> = (0..720).map(|i| 10.0 * f64::from(i)).collect();
+        let shown = |t: f64| {
+            let since = (t - began_s).max(0.0);
+            let gas = (-since / tau_s).exp();
+            if lag_s > 0.0 { (tau_s * gas - lag_s * (-since / lag_s).exp()) / (tau_s - lag_s) } else { gas }
+        };
+        let value = time.iter().map(|t| 1e-6 * (0.5 + 100.0 * shown(*t)) * (1.0 + 0.01 * random.normal()));
+        let value: Vec<f64> = value.collect();
+        let samples = Samples::new(&time, &value).unwrap();
+        let trace = Trace { samples, status: &[], analyser: Analyser::default() };
+        let lag = Lag::Stated(Quantity::new(lag_s, 0.1 * lag_s));
+        let found = evaluate(&trace, &Settings { lag, target: Some(2e-6), ..Settings::default() }).unwrap();
+        let window = found.window;
+        let error_s = window.onset_s - began_s;
+        assert!(error_s.abs() < 3.0 * window.onset_uncertainty_s.max(3.0), "lag {lag_s} s: {window:?}");
+        let [low, high] = found.time_to_limit.unwrap().interval95;
+        assert!((low..=high).contains(&(tau_s * f64::ln(100.0 / 1.5))), "lag {lag_s} s: {low} to {high}");
+    }
+}

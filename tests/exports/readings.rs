@@ -200,6 +200,31 @@ fn filler_values_are_told_from_readings() {
 }
 
 #[test]
+fn switches_and_valves_are_brought_to_zero_and_one() {
+    let of = |numbers: &[&str]| {
+        let rows: String = (0..)
+            .zip(numbers)
+            .map(|(minute, number)| format!("2026-05-04T09:{minute:02}:00Z;{number};2.5\n"))
+            .collect();
+        let recording = read(&format!("time;valve_open;O2 (ppm)\n{rows}"));
+        let told = recording.notes.iter().any(|note| note.starts_with("valve_open") || note.starts_with("valve open"));
+        (values(&recording, ValveOpen), told)
+    };
+    assert_eq!(of(&["0", "1", "0.25", "1"]), (vec![0.0, 1.0, 0.25, 1.0], false));
+    assert_eq!(of(&["0", "-1", "0", "-1"]), (vec![0.0, 1.0, 0.0, 1.0], true));
+    assert_eq!(of(&["0", "255", "255", "0"]), (vec![0.0, 1.0, 1.0, 0.0], true));
+    assert_eq!(of(&["0", "50", "100", "0"]), (vec![0.0, 0.5, 1.0, 0.0], true));
+    // Values of an error are none, in a state as elsewhere.
+    assert_eq!(of(&["0", "-9999", "1", "9999", "0"]), (vec![0.0, 1.0, 0.0], true));
+}
+
+#[test]
+fn a_row_of_fillers_alone_is_set_aside_although_a_state_is_among_them() {
+    let text = "time;transfer;O2 (ppm)\n2026-05-04T09:00:00Z;0;2.5\n2026-05-04T09:01:00Z;-9999;-9999\n2026-05-04T09:02:00Z;1;2.4\n";
+    assert_eq!(rows(&read(text)), (3, 2, 1));
+}
+
+#[test]
 fn a_sensor_that_stands_still_is_pointed_out() {
     let text: String = std::iter::once("Time (s);O2 (ppm)\n".to_owned())
         .chain((0..300).map(|i| {

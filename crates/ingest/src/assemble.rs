@@ -11,6 +11,7 @@ use crate::body::Rows;
 use crate::channel::{Channel, Kind};
 use crate::recording::{Phase, Series, Status, Stuck};
 use crate::state_words::StateWords;
+use crate::switches;
 use crate::time::cell::DAY_NS;
 use crate::time::{Base, zone};
 
@@ -62,6 +63,9 @@ pub(crate) fn clean(
         out.account.set_aside(reason, u64::from(line));
     }
     mark_fillers(rows, columns, out);
+    for (column, values) in columns.iter().zip(&mut rows.values) {
+        out.notes.extend(switches::bring_to_unit(column, values));
+    }
     let mut keep = vec![true; rows.len()];
     drop_rows_without_reading(rows, &mut keep, out);
     place_in_time(rows, &mut keep, base, zone, out);
@@ -74,7 +78,7 @@ fn mark_fillers(rows: &mut Rows, columns: &[Assigned], out: &mut Assembled) {
         -9999.0, -999.0, -99999.0, -999_999.0, -9999.9, -9999.99, -999.9, -999.99, -99.99, -99.0, -200.0, -7999.0,
         -6999.0, 7999.0, 6999.0, 9999.0, 99999.0, 999_999.0, 9999.9, 9999.99, 32767.0, 65535.0, 9.9e37, 9.91e37,
     ];
-    for (i, column) in columns.iter().enumerate().filter(|(_, column)| column.channel.kind() != Kind::State) {
+    for (i, column) in columns.iter().enumerate() {
         let fillers = FILLERS.map(|filler| column.to_si(filler));
         let is_filler = |value: &f64| fillers.contains(value);
         let values = &rows.values[i];
@@ -123,7 +127,9 @@ fn is_impossible(channel: Channel, value: f64) -> bool {
             | Channel::VesselPressure => value < -120e3,
             _ => value < 0.0,
         },
-        Kind::Time | Kind::VolumeFlow | Kind::Volume | Kind::State => false,
+        // On may be 1, −1, 100 or 255.
+        Kind::State => !(-1.0..=255.0).contains(&value),
+        Kind::Time | Kind::VolumeFlow | Kind::Volume => false,
     }
 }
 

@@ -44,6 +44,7 @@ mod recording;
 mod records;
 mod sample;
 mod state_words;
+mod switches;
 #[cfg(feature = "table")]
 pub mod table;
 mod time;

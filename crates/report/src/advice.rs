@@ -3,7 +3,7 @@
 use tightfit_fit::{Estimate, Kind};
 use tightfit_quantity::display_number;
 
-use crate::catalogue::Method;
+use crate::catalogue::{Method, result_kind};
 use crate::method::is_determined;
 use crate::plan::{Limit, Rule};
 
@@ -50,10 +50,14 @@ pub(crate) fn undecided(limit: &Limit, words: &str, bound: f64, estimate: &Estim
     let largest = estimate.budget.first().map_or("the readings", |line| line.source.as_str());
     let limit_text = limit.bound.quantity().text();
     if estimate.kind != Kind::Estimate {
-        return format!(
-            "The data give only a bound, and it does not decide the limit of {limit_text}: {}.",
-            measure("reporting limit")
-        );
+        let of_content = result_kind(&limit.quantity).is_some_and(|kind| kind.unit.starts_with("ppm"));
+        let what = match estimate.kind {
+            Kind::LowerBound if of_content => "take an analyser of a larger range".to_owned(),
+            Kind::LowerBound => "record on until the value itself is reached".to_owned(),
+            _ if of_content => measure("reporting limit").to_owned(),
+            _ => format!("run longer, or {}", measure(largest)),
+        };
+        return format!("The data give only a bound, and it does not decide the limit of {limit_text}: {what}.");
     }
     let margin = (bound - estimate.value).abs();
     let allowed = match limit.rule {

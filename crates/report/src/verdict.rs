@@ -74,7 +74,8 @@ fn judge_one(limit: &Limit, test: &Judged<'_>, estimate: &Estimate) -> VerdictRe
         Verdict::Fail => advice::fail(limit, words(limit), test.method),
         Verdict::Undecided => advice::undecided(limit, words(limit), bound, estimate, test.window_s),
     };
-    let conformance_probability = is_determined(estimate).then_some(conformance);
+    let told = verdict == Verdict::Fail || can_show(&limit.bound, estimate.kind).met;
+    let conformance_probability = (is_determined(estimate) && told).then_some(conformance);
     VerdictResult {
         verdict,
         conformance_probability,
@@ -130,12 +131,29 @@ fn decide(limit: &Limit, bound: f64, estimate: &Estimate, conformance: f64) -> V
         expanded_uncertainty: estimate.expanded_uncertainty(),
         limit: bound,
     });
+    let shown = can_show(&limit.bound, estimate.kind);
     match decision {
-        Decision::Pass => Verdict::Pass,
-        Decision::Fail if estimate.kind == Kind::Estimate => Verdict::Fail,
-        // A bound can show that a limit is met, never that it is not.
-        Decision::Fail | Decision::Undecided => Verdict::Undecided,
+        Decision::Pass if shown.met => Verdict::Pass,
+        Decision::Fail if shown.exceeded => Verdict::Fail,
+        Decision::Pass | Decision::Fail | Decision::Undecided => Verdict::Undecided,
     }
+}
+
+/// What a result of some kind can show of a limit at all.
+struct CanShow {
+    met: bool,
+    exceeded: bool,
+}
+
+/// "At most so much" shows that a maximum is met or a minimum is not, and "at least so much" the opposite.
+fn can_show(limit: &Bound, kind: Kind) -> CanShow {
+    let (met, exceeded) = match (kind, limit) {
+        (Kind::Estimate, _) => (true, true),
+        (Kind::UpperBound, Bound::Max(_)) | (Kind::LowerBound, Bound::Min(_)) => (true, false),
+        (Kind::UpperBound, Bound::Min(_)) | (Kind::LowerBound, Bound::Max(_)) => (false, true),
+        (Kind::NotDetermined, _) => (false, false),
+    };
+    CanShow { met, exceeded }
 }
 
 fn conformance_probability(limit: &Limit, bound: f64, estimate: &Estimate) -> f64 {
@@ -162,4 +180,54 @@ fn result_unit(limit: &Limit) -> Option<Unit> {
 
 fn words(limit: &Limit) -> &str {
     result_kind(&limit.quantity).map_or(limit.quantity.as_str(), |kind: &ResultKind| kind.words)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::plan::Rule;
+    use tightfit_fit::uncertainty::Distribution;
+    use tightfit_quantity::Quantity;
+
+    fn verdict(kind: Kind, bound: &Bound) -> (Verdict, Option<f64>) {
+        let bound = bound.clone();
+        let limit = Limit {
+            quantity: "oxygen_max".into(),
+            bound,
+            rule: Rule::GuardedAcceptance { risk: 0.05 },
+            test: None,
+            source: None,
+        };
+        let estimate = Estimate { kind, ..Estimate::from_distribution(Distribution::normal(10.0, 0.1), Vec::new()) };
+        let test =
+            Judged { id: "test", run: None, method: "endurance", problems: &[], estimates: &[], window_s: 3600.0 };
+        let found = judge_one(&limit, &test, &estimate);
+        (found.verdict, found.conformance_probability)
+    }
+
+    #[test]
+    fn a_bound_shows_no_more_than_it_can() {
+        use Verdict::{Fail, Pass, Undecided};
+        let of = |text: &str| Quantity::parse(text).unwrap();
+        for (kind, bound, expected) in [
+            (Kind::Estimate, Bound::Max(of("20 ppm")), Pass),
+            (Kind::Estimate, Bound::Max(of("5 ppm")), Fail),
+            (Kind::Estimate, Bound::Min(of("5 ppm")), Pass),
+            (Kind::Estimate, Bound::Min(of("20 ppm")), Fail),
+            (Kind::UpperBound, Bound::Max(of("20 ppm")), Pass),
+            (Kind::UpperBound, Bound::Max(of("5 ppm")), Undecided),
+            (Kind::UpperBound, Bound::Min(of("5 ppm")), Undecided),
+            (Kind::UpperBound, Bound::Min(of("20 ppm")), Fail),
+            (Kind::LowerBound, Bound::Max(of("20 ppm")), Undecided),
+            (Kind::LowerBound, Bound::Max(of("5 ppm")), Fail),
+            (Kind::LowerBound, Bound::Min(of("5 ppm")), Pass),
+            (Kind::LowerBound, Bound::Min(of("20 ppm")), Undecided),
+            (Kind::NotDetermined, Bound::Max(of("20 ppm")), Undecided),
+        ] {
+            let (found, probability) = verdict(kind, &bound);
+            assert_eq!(found, expected, "{kind:?} {bound:?}");
+            let misleading = kind != Kind::Estimate && expected == Undecided && probability.is_some_and(|p| p > 0.5);
+            assert!(!misleading, "{kind:?} {bound:?}: {probability:?}");
+        }
+    }
 }

@@ -87,13 +87,16 @@ pub fn evaluate(trace: &Trace<'_>, settings: &Settings) -> Result<CleanUp, Clean
 
 /// Evaluates a record without readings that stand out alone.
 pub(crate) fn evaluate_sound(trace: &Trace<'_>, settings: &Settings) -> Result<CleanUp, CleanUpError> {
-    let (decay, rise) = window::find(trace, settings)?;
+    let window::Found { window: mut decay, rise, begins_high } = window::find(trace, settings)?;
     let blocks = blocks::gather(trace, &decay, [0.0; 2]);
     let start = search::begin(&blocks, settings)?;
     if let Some((window, blocks, fit)) = rise.and_then(|rise| search::fit_with_rise(&start, trace, decay, rise)) {
         return Ok(result::summarise(trace, settings, window, &blocks, &fit));
     }
     let fit = search::fit(&start, trace)?;
+    if begins_high && let Some((onset_s, uncertainty_s)) = window::end_of_plateau(trace, &decay, fit.decay()) {
+        (decay.onset_s, decay.onset_uncertainty_s) = (onset_s, uncertainty_s);
+    }
     Ok(result::summarise(trace, settings, decay, &blocks, &fit))
 }
 

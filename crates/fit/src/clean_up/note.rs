@@ -94,7 +94,7 @@ impl fmt::Display for Note {
             ),
             Self::TargetNotReached { probability } => write!(
                 f,
-                "the floor lies above the target with a probability of {:.0} %: the purifier does not get there as things are",
+                "the floor lies above the target with a probability of {:.0} %, and then it is never reached as things are",
                 100.0 * probability
             ),
             Self::ImpliedIngress { ppm_per_h } => write!(

@@ -278,13 +278,13 @@ impl Posterior {
 
     /// Time at which the content falls to `target`; `zero` and `scale` are those of the analyser.
     pub(super) fn time_to(&self, target: f64, zero: f64, scale: f64, tail_ratio: Option<f64>) -> TimeToTarget {
-        const NODES: [(f64, f64); 5] =
-            [(-2.857, 0.011_26), (-1.3556, 0.2221), (0.0, 0.5333), (1.3556, 0.2221), (2.857, 0.011_26)];
         let error = zero.hypot(scale * target);
+        // Ends of intervals are read off, so the nodes lie close where they may fall.
+        let shares: f64 = error_nodes().map(|(_, share)| share).sum();
         let (mut times, mut never, mut log_variance) = (Vec::new(), 0.0, 0.0);
         for (tau_s, floor, cell) in self.each() {
-            for (node, share) in NODES {
-                let weight = cell.weight * share;
+            for (node, share) in error_nodes() {
+                let weight = cell.weight * share / shares;
                 let shown = target + node * error;
                 match reach(tau_s, floor, cell, shown, tail_ratio) {
                     Some(time_s) => times.push((time_s, weight)),
@@ -293,6 +293,9 @@ impl Posterior {
             }
             log_variance += cell.weight * tau_s * tau_s * cell.dose_variance / (cell.dose * cell.dose);
         }
+        // What never gets there takes longer than all that does.
+        let longest_s = times.iter().map(|(time_s, _)| *time_s).fold(f64::NEG_INFINITY, f64::max);
+        times.push((longest_s, never));
         let distribution = (never < 0.5).then(|| distribution(times).with_normal_error(log_variance.max(0.0).sqrt()));
         TimeToTarget { distribution, never }
     }
@@ -305,6 +308,12 @@ impl Posterior {
             .filter(|(_, cell)| cell.weight > 1e-9)
             .map(move |(i, cell)| (self.taus[i / width], self.floors[i % width], cell))
     }
+}
+
+/// Errors of an instrument in standard uncertainties, with what each stands for up to a factor.
+fn error_nodes() -> impl Iterator<Item = (f64, f64)> {
+    const STEP: f64 = 0.25;
+    (-14..=14).map(|i| STEP * f64::from(i)).map(|z| (z, (-0.5 * z * z).exp()))
 }
 
 /// Time after the start of the window at which the content would show as `target`.
@@ -333,11 +342,13 @@ fn distribution(mut values: Vec<(f64, f64)>) -> Distribution {
     let (mut x, mut cumulative) = (Vec::new(), Vec::new());
     let mut sum = 0.0;
     for (value, weight) in values {
+        // Half of a value's weight lies below it.
+        let below = sum + 0.5 * weight / total;
         sum += weight / total;
-        let far_enough = cumulative.last().is_none_or(|last| sum - last > 1e-3);
+        let far_enough = cumulative.last().is_none_or(|last| below - last > 1e-3);
         if far_enough && x.last().is_none_or(|last| value > *last) {
             x.push(value);
-            cumulative.push(if cumulative.is_empty() { 0.0 } else { sum });
+            cumulative.push(if cumulative.is_empty() { 0.0 } else { below });
         }
     }
     match (x.len(), cumulative.last_mut()) {

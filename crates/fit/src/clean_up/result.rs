@@ -198,8 +198,14 @@ fn time_to_limit(trace: &Trace<'_>, target: f64, window: &Window, fit: &Fit) -> 
     let before = window.from_s - window.onset_s;
     let estimate = match found.distribution {
         Some(distribution) => {
-            let budget = vec![BudgetLine::new("decay, floor and analyser together", distribution.standard_deviation())];
-            let mut estimate = Estimate::from_distribution(distribution.shifted(before), budget);
+            let moment = window.onset_uncertainty_s;
+            let mut budget =
+                vec![BudgetLine::new("decay, floor and analyser together", distribution.standard_deviation())];
+            if moment > 0.0 {
+                budget.push(BudgetLine::new("moment of its beginning, between two readings", moment));
+            }
+            let mut estimate =
+                Estimate::from_distribution(distribution.shifted(before).with_normal_error(moment), budget);
             if found.never > 0.025 {
                 estimate.kind = Kind::LowerBound;
                 estimate.interval95[1] = f64::INFINITY;

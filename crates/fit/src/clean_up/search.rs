@@ -13,7 +13,7 @@ use super::response::{self, LagNode, LagPrior, Node};
 use super::rise::{self, Fitted, Onset, Path, Search};
 use super::scan::TauScan;
 use super::seen::Seen;
-use super::window::RiseSpan;
+use super::window::{self, RiseSpan};
 use super::{CleanUpError, Settings, Window};
 use crate::ppm_rise::{ReadingStatus, Trace};
 
@@ -37,6 +37,14 @@ pub(super) struct Fit {
     pub solved: Solved,
     /// Probability of its law of the decay, beside the others that were averaged.
     pub law_probability: f64,
+}
+
+impl Fit {
+    /// The decay, from a window that begins in it.
+    pub(super) fn decay(&self) -> window::Decay {
+        let height = self.posterior.height();
+        window::Decay { floor: self.posterior.floor().mean(), height, tau_s: self.shape.tau_s }
+    }
 }
 
 /// The decay alone, roughly: what all further search starts from.
@@ -155,6 +163,7 @@ pub(super) fn fit_with_rise(
         trace.analyser.zero,
     )?;
     window.onset_s = window.from_s + fit.shape.rise?.at_s;
+    window.onset_uncertainty_s = window::between_readings(trace.samples.time_s(), window.onset_s);
     Some((window, blocks, fit))
 }
 

@@ -15,6 +15,8 @@ pub struct Window {
     pub to_s: f64,
     /// When the clean-up began (dose given or purifier switched on), s: times to a limit count from here.
     pub onset_s: f64,
+    /// Standard uncertainty of that, s.
+    pub onset_uncertainty_s: f64,
     /// Whether it was set by hand.
     pub set: bool,
 }
@@ -46,18 +48,36 @@ pub(super) struct RiseSpan {
     pub start_s: f64,
 }
 
-/// The decay, and the rise before it where the record holds it and purification was on.
-pub(super) fn find(trace: &Trace<'_>, settings: &Settings) -> Result<(Window, Option<RiseSpan>), CleanUpError> {
+/// The decay of a record, as it is found.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Found {
+    pub window: Window,
+    /// The rise before it, where the record holds it and purification was on.
+    pub rise: Option<RiseSpan>,
+    /// Whether the record begins high up and nothing tells when the fall began.
+    pub begins_high: bool,
+}
+
+/// Standard uncertainty of what happened between the readings around a time, s.
+pub(super) fn between_readings(time_s: &[f64], at_s: f64) -> f64 {
+    let after = time_s.partition_point(|&t| t <= at_s);
+    let [before, after] = [after.saturating_sub(1), after.min(time_s.len() - 1)].map(|i| time_s[i]);
+    (after - before) / 12.0_f64.sqrt()
+}
+
+/// The decay, and the rise before it.
+pub(super) fn find(trace: &Trace<'_>, settings: &Settings) -> Result<Found, CleanUpError> {
     let Some([from_s, to_s]) = settings.window_s else { return largest(trace, settings) };
     let record_s = [trace.samples.first_time_s(), trace.samples.last_time_s()];
     let outside = InputError::WindowOutsideRecord { window_s: [from_s, to_s], record_s };
     let part = trace.between(from_s, to_s).ok_or(outside)?;
     if begins_before_dose(&part) {
-        let (window, rise) = largest(&part, settings)?;
-        return Ok((Window { set: true, ..window }, rise));
+        let found = largest(&part, settings)?;
+        return Ok(Found { window: Window { set: true, ..found.window }, ..found });
     }
-    let onset_s = settings.purifier_on_s.unwrap_or(from_s).min(from_s);
-    Ok((Window { from_s, to_s, onset_s: onset_s.max(record_s[0]), set: true }, None))
+    let onset_s = settings.purifier_on_s.unwrap_or(from_s).min(from_s).max(record_s[0]);
+    let window = Window { from_s, to_s, onset_s, onset_uncertainty_s: 0.0, set: true };
+    Ok(Found { window, rise: None, begins_high: false })
 }
 
 /// Whether the content rises before its largest decay: such a window was set around a dose, not along its decay.
@@ -68,7 +88,7 @@ fn begins_before_dose(trace: &Trace<'_>) -> bool {
 }
 
 /// The largest decay of a record.
-fn largest(trace: &Trace<'_>, settings: &Settings) -> Result<(Window, Option<RiseSpan>), CleanUpError> {
+fn largest(trace: &Trace<'_>, settings: &Settings) -> Result<Found, CleanUpError> {
     let time = trace.samples.time_s();
     let record_s = [trace.samples.first_time_s(), trace.samples.last_time_s()];
     let smooth = smoothed(trace);
@@ -81,15 +101,62 @@ fn largest(trace: &Trace<'_>, settings: &Settings) -> Result<(Window, Option<Ris
     let start = (from..bottom).find(|&i| smooth[i] <= level).unwrap_or(from + 1);
     let end = end_of_decay(&smooth, bottom, drop);
     let foot = smooth[..=peak].iter().rposition(|value| *value <= smooth[bottom] + 0.05 * drop);
-    // Of a record that begins high up, the beginning is the best that is known of the dose.
-    let onset_s =
-        settings.purifier_on_s.filter(|on| *on <= time[start]).unwrap_or(foot.map_or(record_s[0], |i| time[i]));
+    // Of a record that begins high up, the beginning is the best that the readings alone tell of the dose.
+    let switched_s = settings.purifier_on_s.filter(|on| *on <= time[start]);
+    let (onset_s, onset_uncertainty_s) = match (switched_s, foot) {
+        (Some(on_s), _) => (on_s, between_readings(time, on_s)),
+        (None, Some(foot)) => (0.5 * (time[foot] + time[foot + 1]), between_readings(time, time[foot])),
+        (None, None) => (record_s[0], 0.0),
+    };
     let longest_s = 0.5 * (time[end] - time[start]);
     let rise = rise_before(&smooth, peak, drop).and_then(|(first, foot)| {
         let from_s = time[first].max(time[foot] - longest_s).max(settings.purifier_on_s.unwrap_or(record_s[0]));
         (from_s < time[foot]).then_some(RiseSpan { from_s, foot_s: time[foot], start_s: time[start] })
     });
-    Ok((Window { from_s: time[start], to_s: time[end], onset_s, set: false }, rise))
+    let window = Window { from_s: time[start], to_s: time[end], onset_s, onset_uncertainty_s, set: false };
+    Ok(Found { window, rise, begins_high: switched_s.is_none() && foot.is_none() })
+}
+
+/// Where a decay began that comes down from a plateau at the start of the record: when and how surely, s.
+///
+/// `decay` holds floor and height of the decay at the start of the window with the height's standard uncertainty, and its
+/// time constant in s: drawn back, it meets the plateau there. `None` where the fall begins with the record.
+pub(super) fn end_of_plateau(trace: &Trace<'_>, window: &Window, decay: Decay) -> Option<(f64, f64)> {
+    /// A fall may seem to begin so much late, in time constants, by noise and by mixing.
+    const LATE: f64 = 0.2;
+    const READINGS: usize = 5;
+    let time = trace.samples.time_s();
+    let Decay { floor, height: [height, uncertainty], tau_s } = decay;
+    let mut began_s = window.from_s;
+    let mut spread = 0.0;
+    for _ in 0..3 {
+        let plateau = time.partition_point(|&t| t < began_s);
+        let measured = (0..plateau).all(|i| trace.status_of(i) == ReadingStatus::Measured);
+        if plateau < READINGS || !measured {
+            return None;
+        }
+        let mut values = trace.samples.value()[..plateau].to_vec();
+        values.sort_by(f64::total_cmp);
+        let above = values[plateau / 2] - floor;
+        if !(above > 0.0 && height > 0.0) {
+            return None;
+        }
+        let noise = crate::noise::mean_and_standard_deviation(&values).1 / (plateau as f64).sqrt();
+        spread = tau_s * (uncertainty / height).hypot(noise / above);
+        began_s = (window.from_s - tau_s * (above / height).ln()).min(window.from_s);
+    }
+    let first_s = trace.samples.first_time_s();
+    let stood = began_s - first_s > LATE * tau_s && time.partition_point(|&t| t < began_s) >= READINGS;
+    stood.then(|| (began_s, spread.hypot(between_readings(time, began_s))))
+}
+
+/// What a decay comes down from and to, as drawn back to the start of its window.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Decay {
+    pub floor: f64,
+    /// Value and standard uncertainty.
+    pub height: [f64; 2],
+    pub tau_s: f64,
 }
 
 /// Where the content before a dose begins, and the foot of the rise to its peak.

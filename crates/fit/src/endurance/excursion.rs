@@ -47,10 +47,39 @@ const MEDIAN_OF_ABSOLUTE_NORMAL: f64 = 0.674_489_75;
 
 /// The excursions of a record. Those that last as long as the level is averaged over lift it where they are: it is taken
 /// again without them, and they are looked for again.
-pub(super) fn find(readings: &Readings, transfers_s: &[[f64; 2]]) -> (Vec<Found>, Baseline) {
+///
+/// Where gas and analyser may go up and down within two steps between readings, a single reading is an excursion.
+pub(super) fn find(readings: &Readings, transfers_s: &[[f64; 2]], may_be_lone: bool) -> (Vec<Found>, Baseline) {
     let lifted = Baseline::of(readings, &[]);
     let baseline = Baseline::of(readings, &search(readings, transfers_s, &lifted));
-    (search(readings, transfers_s, &baseline), baseline)
+    let mut found = search(readings, transfers_s, &baseline);
+    if may_be_lone {
+        let lone = lone_readings(readings, &found, &baseline);
+        found.extend(lone.into_iter().map(|index| Found {
+            first: index,
+            last: index,
+            level_ppm: baseline.at(readings.time_s[index]),
+            marked: is_marked(readings, index, index, transfers_s),
+        }));
+        found.sort_by_key(|excursion| excursion.first);
+    }
+    (found, baseline)
+}
+
+/// A lone reading this many standard deviations out is a spike, or a very short excursion.
+const SPIKE: f64 = 8.0;
+
+/// Lone readings far above both their neighbours, outside the excursions.
+pub(super) fn lone_readings(readings: &Readings, found: &[Found], baseline: &Baseline) -> Vec<usize> {
+    let inside = |i: usize| found.iter().any(|f| (f.first..=f.last).contains(&i));
+    let far = SPIKE * readings.noise_ppm;
+    (1..readings.len().saturating_sub(1))
+        .filter(|i| {
+            let value = &readings.ppm;
+            let neighbours = value[i - 1].max(value[i + 1]);
+            value[*i] > neighbours + far && neighbours < baseline.at(readings.time_s[*i]) + far && !inside(*i)
+        })
+        .collect()
 }
 
 fn search(readings: &Readings, transfers_s: &[[f64; 2]], baseline: &Baseline) -> Vec<Found> {

@@ -33,6 +33,11 @@ pub enum Note {
         /// Largest reading, ppm.
         reading_ppm: f64,
     },
+    /// Excursions came down between readings.
+    PeaksUnseen {
+        /// How many of the highest.
+        count: usize,
+    },
     /// Stretches with the purifier off were set aside.
     PurifierOff {
         /// Time in them, s.
@@ -107,12 +112,19 @@ impl fmt::Display for Note {
                 f,
                 "the largest single reading is {reading_ppm:.3} ppm; the result is the largest content of the gas, with the noise of single readings taken out and peaks put back"
             ),
+            Self::PeaksUnseen { count } => {
+                let (they, were) = if *count == 1 { ("excursion", "was") } else { ("excursions", "were") };
+                write!(
+                    f,
+                    "{count} of the highest {they} {were} over within a reading or two, or came in a gap: how high the content went between the readings is not known, and the result is at least what was read; log more often than the gas takes to come down"
+                )
+            }
             Self::PurifierOff { seconds, readings } => {
                 write!(f, "{readings} readings in {:.2} h with the purifier off were set aside", seconds / 3600.0)
             }
             Self::Gaps { count, seconds } => write!(
                 f,
-                "{count} gaps of the record, {:.2} h together, are counted out: the share is of the time that was observed",
+                "{count} gaps of the record, {:.2} h together, are counted out: share and largest content are of the time that was observed",
                 seconds / 3600.0
             ),
             Self::BelowLimit { share } => write!(
@@ -129,7 +141,7 @@ impl fmt::Display for Note {
             }
             Self::Spikes { count } => write!(
                 f,
-                "{count} single readings jump faster than the analyser's response allows; they were set aside"
+                "{count} single readings stand out alone, where gas or analyser cannot follow so fast; they were set aside"
             ),
             Self::ZeroDecides => write!(
                 f,

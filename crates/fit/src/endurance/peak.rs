@@ -9,6 +9,8 @@ use crate::simulate::Random;
 pub(super) struct Peak {
     level_ppm: f64,
     parts: Vec<Part>,
+    /// Whether nothing tells how far the content had come down when it was first read.
+    unseen: bool,
 }
 
 /// One possible peak, as the analyser would have shown it without lag.
@@ -26,7 +28,12 @@ struct Part {
 const FOLLOWED: f64 = 0.25;
 /// A step of at least this share of the height is a dose.
 const JUMP: f64 = 0.25;
+/// Readings after the largest that tell a decay, where a lag rounds the top …
 const LEAST_DECAY: usize = 3;
+/// … and where the lag is less than this part of a step: one is enough …
+const SHORT_LAG: f64 = 0.3;
+/// … if it lies so many standard deviations above the level.
+const TOLD: f64 = 4.0;
 const ONSETS: usize = 30;
 const TIME_CONSTANTS: usize = 30;
 /// How often the grid is narrowed to what the readings leave possible …
@@ -49,9 +56,22 @@ impl Peak {
 
     /// The peak of an excursion, seen by an analyser with a first-order response of `tau_s` (0: immediate).
     pub(super) fn of(readings: &Readings, found: &Found, tau_s: f64) -> Self {
+        // What follows within a small part of a step follows at once.
+        const AT_ONCE: f64 = 0.02;
+        let tau_s = if tau_s < AT_ONCE * readings.cadence_s { 0.0 } else { tau_s };
         let shape = Shape::of(readings, found, tau_s);
-        let fitted = if shape.is_sharp(readings, tau_s) { dose(readings, &shape, tau_s) } else { None };
-        fitted.unwrap_or_else(|| gradual(readings, &shape, tau_s))
+        if shape.comes_after_gap(readings) {
+            return Self { unseen: true, ..gradual(readings, &shape, tau_s) };
+        }
+        if !shape.is_sharp(readings, tau_s) {
+            return gradual(readings, &shape, tau_s);
+        }
+        dose(readings, &shape, tau_s).unwrap_or_else(|| Self { unseen: true, ..gradual(readings, &shape, tau_s) })
+    }
+
+    /// Whether nothing tells how high the content went.
+    pub(super) fn is_unseen(&self) -> bool {
+        self.unseen
     }
 }
 
@@ -79,10 +99,11 @@ impl Shape {
         if is_jump {
             foot -= 1;
         }
+        // On the rounded top a dip of noise is no foot.
         while !is_jump
             && foot > first
             && (value[foot - 1] < value[foot] - noise_ppm
-                || (value[foot] > halfway && value[foot - 1] < value[foot] + noise_ppm))
+                || (value[foot] > halfway && value[foot - 1] < value[foot] + 2.0 * noise_ppm))
         {
             foot -= 1;
         }
@@ -99,14 +120,29 @@ impl Shape {
     /// Whether the rise is as steep as the analyser's response and the time between readings let it be seen.
     fn is_sharp(&self, readings: &Readings, tau_s: f64) -> bool {
         let rise_s = readings.time_s[self.top] - readings.time_s[self.foot];
-        rise_s <= 1.5 * readings.cadence_s + 5.0 * tau_s
+        // A dose just before a reading shows in part there and whole at the next.
+        let steps = if tau_s > 0.0 { 2.5 } else { 1.5 };
+        rise_s <= steps * readings.cadence_s + 5.0 * tau_s
+    }
+
+    /// Whether its largest reading is the first after a gap.
+    fn comes_after_gap(&self, readings: &Readings) -> bool {
+        let before = self.top.checked_sub(1);
+        before.is_some_and(|before| readings.time_s[self.top] - readings.time_s[before] > readings.gap_s)
+    }
+
+    /// Whether enough of the decay was read to tell how fast it is.
+    fn tells_decay(&self, readings: &Readings, tau_s: f64) -> bool {
+        let after = self.end - self.top;
+        let is_told = readings.ppm[self.end] - self.level_ppm > TOLD * readings.noise_ppm;
+        after >= LEAST_DECAY || (tau_s < SHORT_LAG * readings.cadence_s && (after > 1 || after == 1 && is_told))
     }
 }
 
 /// A dose that mixes at once and comes down exponentially, over what is left of the one before. Without lag the readings
 /// say nothing of where between two of them it came; with lag they do, and its onset is averaged over.
 fn dose(readings: &Readings, shape: &Shape, tau_s: f64) -> Option<Peak> {
-    if shape.end < shape.top + LEAST_DECAY {
+    if !shape.tells_decay(readings, tau_s) {
         return None;
     }
     let decay_s = decay_time_s(readings, shape)?;
@@ -144,7 +180,7 @@ fn dose(readings: &Readings, shape: &Shape, tau_s: f64) -> Option<Peak> {
         })
         .filter(|part| part.weight > 1e-6 && part.height_ppm.is_finite())
         .collect();
-    (!parts.is_empty()).then_some(Peak { level_ppm: shape.level_ppm, parts })
+    (!parts.is_empty()).then_some(Peak { level_ppm: shape.level_ppm, parts, unseen: false })
 }
 
 /// Variance of a reading about the best curve. Where the decay is not exponential the residuals are larger than the
@@ -284,7 +320,7 @@ fn gradual(readings: &Readings, shape: &Shape, tau_s: f64) -> Peak {
     let amplified = if is_followed { tau_s / (2.0_f64.sqrt() * readings.cadence_s) } else { 0.0 };
     let deviation_ppm = readings.noise_ppm * 1.0_f64.hypot(amplified);
     let part = Part { height_ppm: largest - shape.level_ppm, deviation_ppm, decayed: 0.0, weight: 1.0 };
-    Peak { level_ppm: shape.level_ppm, parts: vec![part] }
+    Peak { level_ppm: shape.level_ppm, parts: vec![part], unseen: false }
 }
 
 #[cfg(test)]

@@ -5,7 +5,7 @@ use crate::input::InputError;
 use crate::noise::scatter;
 use crate::ppm_rise::{ReadingStatus, Trace};
 
-/// Steps longer than so many cadences are gaps: what happened in them is not known.
+/// Steps longer than so many usual ones are gaps: what happened in them is not known.
 const GAP: f64 = 5.0;
 const LEAST_READINGS: usize = 10;
 const PPM: f64 = 1e6;
@@ -20,6 +20,8 @@ pub(super) struct Readings {
     /// Time that each stands for, s.
     pub(super) weight_s: Vec<f64>,
     pub(super) cadence_s: f64,
+    /// Longer steps are gaps, s.
+    pub(super) gap_s: f64,
     /// Standard deviation of single readings, ppm.
     pub(super) noise_ppm: f64,
     pub(super) window_s: [f64; 2],
@@ -55,7 +57,8 @@ pub(super) fn gather(trace: &Trace<'_>, settings: &Settings) -> Result<Readings,
         return Err(InputError::WindowOutsideRecord { window_s, record_s }.into());
     }
     let cadence_s = trace.samples.cadence_s();
-    let mut readings = Readings { cadence_s, window_s: [time[start], time[end - 1]], ..Readings::default() };
+    let gap_s = GAP * usual_step_s(&time[start..end]).max(cadence_s);
+    let mut readings = Readings { cadence_s, gap_s, window_s: [time[start], time[end - 1]], ..Readings::default() };
     let mut off = settings.off_s.iter().peekable();
     let mut before_is_on = false;
     for index in start..end {
@@ -84,6 +87,13 @@ pub(super) fn gather(trace: &Trace<'_>, settings: &Settings) -> Result<Readings,
     Ok(readings)
 }
 
+/// The step that nineteen in twenty do not exceed: a logger that writes changes alone, or slows down, has no gap for that.
+fn usual_step_s(time_s: &[f64]) -> f64 {
+    let mut steps: Vec<f64> = time_s.windows(2).map(|pair| pair[1] - pair[0]).collect();
+    steps.sort_unstable_by(f64::total_cmp);
+    steps.get(steps.len() * 19 / 20).copied().unwrap_or(0.0)
+}
+
 impl Readings {
     /// What is below the limit lies, on the average of its noise, a little below it, where the level is near the limit;
     /// it is not followed further down than half the limit, where nothing is known.
@@ -109,7 +119,7 @@ impl Readings {
         let mut weight_s = 0.0;
         if before_is_on {
             let step_s = time[index] - time[index - 1];
-            if step_s > GAP * self.cadence_s {
+            if step_s > self.gap_s {
                 self.gaps += 1;
                 self.gaps_s += step_s;
             } else if let Some(last) = self.weight_s.last_mut() {

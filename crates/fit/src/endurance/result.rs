@@ -1,6 +1,6 @@
 //! From readings to the largest content and the share of time.
 
-use super::excursion::{Baseline, Excursion, Found, find};
+use super::excursion::{Excursion, Found, find, lone_readings};
 use super::peak::Peak;
 use super::readings::Readings;
 use super::{Note, Settings};
@@ -24,8 +24,9 @@ const ROUGHNESS_DOUBT: f64 = 0.04;
 /// rough a course is. Found by simulation, with a wandering of 0.02 ppm under 0.15 ppm of noise.
 const HIDDEN_DOUBT: f64 = 0.06;
 const MOST_HIDDEN: f64 = 3.0;
-/// A lone reading this many standard deviations out is a spike, or a very short excursion.
-const SPIKE: f64 = 8.0;
+/// No purifier brings a dose down within so many seconds: a circulation of two hundred volumes an hour takes 18 s for a factor
+/// of e (common practice, no source).
+const FASTEST_GAS_S: f64 = 15.0;
 
 /// An endurance run of one species, evaluated.
 #[derive(Debug, Clone, PartialEq)]
@@ -69,9 +70,10 @@ pub struct Series {
 }
 
 pub(super) fn summarise(trace: &Trace<'_>, settings: &Settings, readings: &Readings) -> Endurance {
-    let (found, baseline) = find(readings, &settings.transfers_s);
     let tau_s = trace.analyser.response_tau_s;
-    let spikes = lone_readings(readings, &found, &baseline, tau_s);
+    let may_be_lone = tau_s < 0.5 * readings.cadence_s && readings.cadence_s > FASTEST_GAS_S;
+    let (found, baseline) = find(readings, &settings.transfers_s, may_be_lone);
+    let spikes = if may_be_lone { Vec::new() } else { lone_readings(readings, &found, &baseline) };
     let target_ppm = settings.target.map(|target| PPM * target);
     let courses = Courses::new(readings, &found, &spikes, tau_s);
     let mut with = Tally::default();
@@ -83,9 +85,17 @@ pub(super) fn summarise(trace: &Trace<'_>, settings: &Settings, readings: &Readi
         courses.draw(&errors, target_ppm, &mut random, &mut with, &mut without);
     }
     let of = |tally: Tally| kept(tally, readings, trace, settings, &courses, &instrument);
-    let (kept, without_excursions) = (of(with), of(without));
+    let (mut kept, without_excursions) = (of(with), of(without));
+    let unseen = courses.peaks_unseen();
+    if unseen > 0 {
+        kept.max.kind = Kind::LowerBound;
+        kept.max.interval95[1] = f64::INFINITY;
+    }
     let excursions: Vec<Excursion> = found.iter().map(|excursion| described(readings, excursion)).collect();
-    let notes = notes(trace, settings, readings, &kept, &without_excursions, &excursions, spikes.len());
+    let mut notes = notes(trace, settings, readings, &kept, &without_excursions, &excursions, spikes.len());
+    if unseen > 0 {
+        notes.push(Note::PeaksUnseen { count: unseen });
+    }
     Endurance {
         kept,
         without_excursions,
@@ -106,22 +116,6 @@ fn described(readings: &Readings, found: &Found) -> Excursion {
         peak_ppm: readings.ppm[span].iter().copied().fold(f64::NEG_INFINITY, f64::max),
         marked: found.marked,
     }
-}
-
-/// Lone readings far out that the analyser's response does not allow: no gas does that.
-fn lone_readings(readings: &Readings, found: &[Found], baseline: &Baseline, tau_s: f64) -> Vec<usize> {
-    if tau_s < 0.5 * readings.cadence_s {
-        return Vec::new();
-    }
-    let inside = |i: usize| found.iter().any(|f| (f.first..=f.last).contains(&i));
-    let far = SPIKE * readings.noise_ppm;
-    (1..readings.len().saturating_sub(1))
-        .filter(|i| {
-            let value = &readings.ppm;
-            let neighbours = value[i - 1].max(value[i + 1]);
-            value[*i] > neighbours + far && neighbours < baseline.at(readings.time_s[*i]) + far && !inside(*i)
-        })
-        .collect()
 }
 
 /// Errors of the analyser in one draw.
@@ -226,6 +220,16 @@ impl Courses {
         let per_block = level.as_ref().map_or(1, |level| readings.len().div_ceil(level.time_s().len()));
         let joined_s = 2.5 * per_block as f64 * readings.cadence_s;
         Self { level, weight_s, joined_s, excursions, tau_s }
+    }
+
+    /// Excursions that came down between readings, so that nothing tells how high they went, and that may have gone the
+    /// highest of all.
+    fn peaks_unseen(&self) -> usize {
+        let seen = self.excursions.iter().filter(|course| course.peak.as_ref().is_some_and(|peak| !peak.is_unseen()));
+        // One that was seen on its way down tells how fast the others do: they cannot be far above their readings either.
+        let highest = seen.map(|course| course.highest_ppm).fold(f64::NEG_INFINITY, f64::max);
+        let unseen = self.excursions.iter().filter(|course| course.peak.as_ref().is_some_and(Peak::is_unseen));
+        unseen.filter(|course| course.highest_ppm > 0.5 * highest).count()
     }
 
     fn draw(

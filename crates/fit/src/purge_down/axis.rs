@@ -57,6 +57,13 @@ impl PurgeAxis {
     pub(super) fn time_s(&self, purge_s: f64) -> f64 {
         interpolate(&self.purge_s, &self.time_s, purge_s, self.ends.map(|rate| 1.0 / rate.max(1e-9)))
     }
+
+    /// Time at a purge time; where gas then stood, the last such time.
+    pub(super) fn last_time_s(&self, purge_s: f64) -> f64 {
+        let at_most = self.purge_s.partition_point(|&value| value <= purge_s);
+        let stands = at_most > 0 && self.purge_s[at_most - 1].to_bits() == purge_s.to_bits();
+        if stands { self.time_s[at_most - 1] } else { self.time_s(purge_s) }
+    }
 }
 
 /// Linear between the points, with the given slopes beyond them.

@@ -143,7 +143,7 @@ fn summarise(decay: CleanUp, axis: &PurgeAxis, settings: &Settings<'_>, idle: us
     let time = |purge_s: f64| axis.time_s(purge_s) + settings.delay_s;
     let window_s = [decay.window.from_s, decay.window.to_s].map(time);
     // The gas began to change one delay before the reading did.
-    let onset_s = axis.time_s(decay.window.onset_s);
+    let onset_s = axis.last_time_s(decay.window.onset_s);
     let onset_purge_s = decay.window.onset_s;
     let time_to_limit = decay.time_to_limit.as_ref().map(|found| {
         let delay_s = RESPONSE_UNCERTAINTY * settings.delay_s;

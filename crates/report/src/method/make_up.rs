@@ -113,6 +113,11 @@ impl<'p> Meter<'p> {
         let Some(flow) = flow else { return Err(TestError::ValveFlowMissing) };
         let scale =
             flow.measured.standard_uncertainty.map_or_else(|| relative(&flow.measured), |u| u / flow.measured.si);
+        let ends = |range: [f64; 2], value: &f64| [range[0].min(*value), range[1].max(*value)];
+        let range = channel.value.iter().fold([f64::INFINITY, f64::NEG_INFINITY], ends);
+        if range[0] < -0.01 || range[1] > 1.01 {
+            return Err(TestError::ValvePosition { range });
+        }
         let stated = channel.instrument.and_then(|instrument| instrument.reference).or(flow.reference);
         Ok(Self {
             kind: Channel::ValveOpen,

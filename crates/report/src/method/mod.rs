@@ -161,6 +161,11 @@ pub enum TestError {
     VesselVolumeMissing,
     /// A valve is logged, and what flows through it is not given.
     ValveFlowMissing,
+    /// The positions of a valve are not from 0 to 1.
+    ValvePosition {
+        /// Least and largest.
+        range: [f64; 2],
+    },
     /// The volume is needed and not given.
     VolumeMissing {
         /// What for.
@@ -184,6 +189,7 @@ impl TestError {
                 "add [enclosure.antechamber] volume = \"38 L\", or to the test vessel = \"enclosure\" or volume = \"12 L\"".to_owned()
             }
             Self::ValveFlowMissing => "add to the test: valve_flow = { value = \"2.0 L/min\", uncertainty = \"2 %\" }".to_owned(),
+            Self::ValvePosition { .. } => "log 0 and 1, or say what the numbers are: [test.columns] valve_open = { column = \"…\", unit = \"%\" }".to_owned(),
             Self::VolumeMissing { .. } => "add it to [enclosure]: volume = \"0.92 m3\"".to_owned(),
         }
     }
@@ -205,6 +211,12 @@ impl fmt::Display for TestError {
             Self::ValveFlowMissing => {
                 write!(f, "the valve is logged, and the flow through it when open is needed for a leak rate")
             }
+            Self::ValvePosition { range: [from, to] } => write!(
+                f,
+                "valve_open holds values from {} to {}, where 0 is closed and 1 is open",
+                tightfit_quantity::display_number(*from, 4),
+                tightfit_quantity::display_number(*to, 4)
+            ),
             Self::VolumeMissing { needed_for } => write!(f, "the enclosure's volume is needed for {needed_for}"),
         }
     }

@@ -211,3 +211,21 @@ fn a_column_without_any_number_is_said_to_be_there() {
         assert_eq!(rows(&recording), (5, 5, 0));
     }
 }
+
+#[test]
+fn rows_before_a_long_stretch_of_an_error_word_are_data() {
+    for word in ["ERR", "FAULT", "WARMUP"] {
+        let row = |minute: u32| {
+            let cell = if (40..75).contains(&minute) {
+                word.to_owned()
+            } else {
+                format!("{:.2}", 0.3 + 0.01 * f64::from(minute % 7))
+            };
+            format!("2026-06-20T{:02}:{:02}:00Z;{cell}\n", 8 + minute / 60, minute % 60)
+        };
+        let text = format!("Time;O2 (ppm)\n{}", (0..200).map(row).collect::<String>());
+        let recording = read(&text);
+        assert_eq!(rows(&recording), (200, 165, 35), "{word}");
+        assert_eq!(values(&recording, Oxygen).len(), 165, "{word}");
+    }
+}

@@ -200,6 +200,18 @@ fn filler_values_are_told_from_readings() {
 }
 
 #[test]
+fn above_a_range_that_is_not_stated_a_reading_is_at_least_the_largest_number() {
+    let recording = oxygen(&["2.5", "9.0", "OVER", "OVER", "8.0", "2.5"]);
+    let series = recording.series.iter().find(|series| series.channel == Oxygen).unwrap();
+    assert_eq!(series.value.len(), 6);
+    assert_eq!(series.status[2..4], [Status::AboveRange; 2]);
+    assert!((series.value[2] - 9e-6).abs() < 1e-15, "{:?}", series.value);
+    assert!(recording.notes.iter().any(|note| note.contains("state range")), "{:?}", recording.notes);
+    // Not a number at all: nothing is known.
+    assert!(oxygen(&["OVER", "OVER", "OVER"]).series.iter().all(|series| series.channel != Oxygen));
+}
+
+#[test]
 fn switches_and_valves_are_brought_to_zero_and_one() {
     let of = |numbers: &[&str]| {
         let rows: String = (0..)
@@ -210,7 +222,7 @@ fn switches_and_valves_are_brought_to_zero_and_one() {
         let told = recording.notes.iter().any(|note| note.starts_with("valve_open") || note.starts_with("valve open"));
         (values(&recording, ValveOpen), told)
     };
-    assert_eq!(of(&["0", "1", "0.25", "1"]), (vec![0.0, 1.0, 0.25, 1.0], false));
+    assert_eq!(of(&["0", "1", "0", "1"]), (vec![0.0, 1.0, 0.0, 1.0], false));
     assert_eq!(of(&["0", "-1", "0", "-1"]), (vec![0.0, 1.0, 0.0, 1.0], true));
     assert_eq!(of(&["0", "255", "255", "0"]), (vec![0.0, 1.0, 1.0, 0.0], true));
     assert_eq!(of(&["0", "50", "100", "0"]), (vec![0.0, 0.5, 1.0, 0.0], true));

@@ -9,12 +9,13 @@ pub enum Rule {
         /// Largest expanded uncertainty as a share of the limit.
         max_uncertainty: f64,
     },
-    /// Passes when the conformance probability is at least 1 − risk, fails when it is at most the risk, else undecided.
+    /// Passes when the conformance probability is at least 1 − risk, fails when it is at most the risk by the readings alone as
+    /// well, else undecided.
     GuardedAcceptance {
         /// Consumer's risk.
         risk: f64,
     },
-    /// Fails when the conformance probability is at most the risk, else passes.
+    /// Fails when the conformance probability is at most the risk by the readings alone as well, else passes.
     GuardedRejection {
         /// Producer's risk of a single decision.
         risk: f64,
@@ -26,6 +27,9 @@ pub enum Rule {
 pub struct Found {
     /// Probability that the quantity keeps its limit, 0 to 1.
     pub conformance_probability: f64,
+    /// The same by the readings alone, without what is known beforehand (that a leak is not negative): readings that tell
+    /// nothing show no limit exceeded.
+    pub probability_by_readings: f64,
     /// Whether the value itself lies within the limit.
     pub is_within: bool,
     /// Expanded uncertainty (half the 95 % interval), in the unit of the limit.
@@ -59,6 +63,7 @@ impl Rule {
     /// Decides. An uncertainty that is not a number counts as too large.
     pub fn decide(self, found: &Found) -> Decision {
         let conformance = found.conformance_probability;
+        let is_exceeded = |risk: f64| conformance <= risk && found.probability_by_readings <= risk;
         match self {
             Self::Simple { max_uncertainty } if found.expanded_uncertainty <= max_uncertainty * found.limit.abs() => {
                 if found.is_within {
@@ -68,7 +73,7 @@ impl Rule {
                 }
             }
             Self::GuardedAcceptance { risk } if conformance >= 1.0 - risk => Decision::Pass,
-            Self::GuardedAcceptance { risk } | Self::GuardedRejection { risk } if conformance <= risk => Decision::Fail,
+            Self::GuardedAcceptance { risk } | Self::GuardedRejection { risk } if is_exceeded(risk) => Decision::Fail,
             Self::Simple { .. } | Self::GuardedAcceptance { .. } => Decision::Undecided,
             Self::GuardedRejection { .. } => Decision::Pass,
         }
@@ -81,7 +86,27 @@ mod tests {
 
     fn decided(rule: Rule, conformance_probability: f64, expanded_uncertainty: f64) -> Decision {
         let is_within = conformance_probability > 0.5;
-        rule.decide(&Found { conformance_probability, is_within, expanded_uncertainty, limit: -1.0 })
+        rule.decide(&Found {
+            conformance_probability,
+            probability_by_readings: conformance_probability,
+            is_within,
+            expanded_uncertainty,
+            limit: -1.0,
+        })
+    }
+
+    #[test]
+    fn readings_that_tell_nothing_fail_no_limit() {
+        // A leak known to be positive, a hundred times more uncertain than the limit, most likely lies above it.
+        let found = Found {
+            conformance_probability: 0.01,
+            probability_by_readings: 0.5,
+            is_within: true,
+            expanded_uncertainty: 100.0,
+            limit: 1.0,
+        };
+        assert_eq!(Rule::GuardedAcceptance { risk: 0.05 }.decide(&found), Decision::Undecided);
+        assert_eq!(Rule::GuardedRejection { risk: 0.05 }.decide(&found), Decision::Pass);
     }
 
     #[test]

@@ -63,6 +63,7 @@ pub(crate) fn clean(
         out.account.set_aside(reason, u64::from(line));
     }
     mark_fillers(rows, columns, out);
+    end_ranges(rows, columns, out);
     for (column, values) in columns.iter().zip(&mut rows.values) {
         out.notes.extend(switches::bring_to_unit(column, values));
     }
@@ -100,6 +101,31 @@ fn mark_fillers(rows: &mut Rows, columns: &[Assigned], out: &mut Assembled) {
             rows.cells[i].measured = rows.cells[i].measured.saturating_sub(found);
             out.notes.push(format!("{}: {found} filler values (such as -9999) set aside", column.channel));
         }
+    }
+}
+
+/// Readings above a range of which the end is not stated are at least the largest number that was shown; without a number
+/// they are none.
+fn end_ranges(rows: &mut Rows, columns: &[Assigned], out: &mut Assembled) {
+    for (i, column) in columns.iter().enumerate() {
+        let values = &mut rows.values[i];
+        let over = values.iter().filter(|value| value.is_infinite()).count();
+        if over == 0 {
+            continue;
+        }
+        let numbers = values.iter().copied().filter(|value| value.is_finite());
+        let largest = numbers.fold(f64::NAN, f64::max);
+        values.iter_mut().filter(|value| value.is_infinite()).for_each(|value| *value = largest);
+        if largest.is_nan() {
+            rows.cells[i].above_range -= over as u64;
+            rows.cells[i].text += over as u64;
+            continue;
+        }
+        out.notes.push(format!(
+            "{}: readings above the range count as at least the largest number shown, since its end is not stated: state \
+             range = \"0 … …\" for the instrument",
+            column.channel
+        ));
     }
 }
 

@@ -65,6 +65,11 @@ impl Assigned {
         si.is_finite() && (!self.is_dew_point() || (123.15..=373.15).contains(&si))
     }
 
+    /// Whether a reading above a range of which the end is not stated waits for the largest number of the column.
+    pub(crate) fn end_is_found_later(&self) -> bool {
+        !self.negate && !self.is_dew_point() && self.conversion.is_none() && self.channel.kind() != Kind::State
+    }
+
     pub(crate) fn is_dew_point(&self) -> bool {
         self.channel == Channel::Water && matches!(self.unit.dimension(), Dimension::Temperature | Dimension::DewPoint)
     }

@@ -418,6 +418,10 @@ pub(crate) fn reading(cell: &[u8], column: &Assigned, style: NumberStyle, count:
         Cell::Above(limit) => {
             let written = limit.map(|limit| column.to_si(limit));
             let stated = column.range.and_then(|range| column.limit_as_read(range.1));
+            if written.or(stated).is_none() && column.end_is_found_later() {
+                count.above_range += 1;
+                return (f64::INFINITY, above);
+            }
             written.or(stated).map(|limit| (limit, above))
         }
         Cell::Text(text) => with_unit(text, column, style).map(|value| (value, 0)),

@@ -72,7 +72,8 @@ pub(crate) fn find(sample: &[Record<'_>], has_header: Option<bool>, choices: &mu
     })
 }
 
-/// The longest run of rows that look alike and hold readings, a few other rows between allowed.
+/// The longest run of rows that look alike and hold readings, a few other rows between allowed; any number of those that hold
+/// the time at the same place and a word in place of the reading, as while a sensor is out of order.
 fn main_block(looks: &[Vec<Look>]) -> Option<(usize, usize)> {
     const MOST_BETWEEN: usize = 6;
     let signatures: Vec<Option<Signature>> = looks.iter().map(|row| signature(row)).collect();
@@ -82,9 +83,18 @@ fn main_block(looks: &[Vec<Look>]) -> Option<(usize, usize)> {
     kinds.dedup();
     for kind in kinds {
         let mut run: Option<(usize, usize, usize)> = None;
+        let is_moment = |row: &[Look]| kind.moment.is_some_and(|at| row.get(at) == Some(&Look::Moment));
+        let mut timed = 0;
+        let timed_before: Vec<usize> = std::iter::once(0)
+            .chain(looks.iter().map(|row| {
+                timed += usize::from(is_moment(row) && signature(row).is_none());
+                timed
+            }))
+            .collect();
+        let between = |last: usize, i: usize| i - last - (timed_before[i] - timed_before[last + 1]);
         for (i, _) in signatures.iter().enumerate().filter(|(_, found)| **found == Some(kind)) {
             run = match run {
-                Some((start, last, count)) if i - last <= MOST_BETWEEN => Some((start, i, count + 1)),
+                Some((start, last, count)) if between(last, i) <= MOST_BETWEEN => Some((start, i, count + 1)),
                 _ => Some((i, i, 1)),
             };
             if let Some((start, last, count)) = run

@@ -38,6 +38,18 @@ pub(crate) fn fail(limit: &Limit, words: &str, method: &str) -> String {
     }
 }
 
+/// Advice where a quantity that cannot be negative comes out so.
+pub(crate) fn negative(words: &str, method: &str) -> String {
+    let why = if method.starts_with("ppm-rise") {
+        "the purifier at work, a cylinder that still feeds gas, an analyser that drifts"
+    } else {
+        "gas still being fed in, a thermometer that does not follow the gas, a gauge or barometer that drifts"
+    };
+    format!(
+        "The {words} comes out below zero for sure, and no leak does that. Look for what does: {why}; then repeat the test."
+    )
+}
+
 /// Advice where the data do not decide. `bound` and `estimate` are in the unit of the result; the evaluated window lasted
 /// `window_s`.
 ///

@@ -15,6 +15,14 @@ pub struct ResultKind {
     pub words: &'static str,
 }
 
+impl ResultKind {
+    /// Whether it is an error, which may have either sign: a maximum of it holds for its size.
+    #[must_use]
+    pub fn is_signed(&self) -> bool {
+        self.name.ends_with("_error")
+    }
+}
+
 const fn kind(name: &'static str, unit: &'static str, dimension: Dimension, words: &'static str) -> ResultKind {
     ResultKind { name, unit, dimension, words }
 }

@@ -66,15 +66,22 @@ pub(crate) fn overall(plan: &Plan, verdicts: &[VerdictResult], any_input_error: 
 fn judge_one(limit: &Limit, test: &Judged<'_>, estimate: &Estimate) -> VerdictResult {
     let bound = bound_in_result_unit(limit);
     let conformance = conformance_probability(limit, bound, estimate);
-    let verdict =
-        if test.problems.is_empty() { decide(limit, bound, estimate, conformance) } else { Verdict::NotValid };
+    let impossible = is_impossible(limit, estimate);
+    let verdict = if test.problems.is_empty() && !impossible {
+        decide(limit, bound, estimate, conformance)
+    } else {
+        Verdict::NotValid
+    };
     let advice = match verdict {
+        Verdict::NotValid if test.problems.is_empty() => advice::negative(words(limit), test.method),
         Verdict::NotValid => format!("Repeat the test: {}.", test.problems.join("; ")),
         Verdict::Pass => "Nothing further for this limit.".to_owned(),
         Verdict::Fail => advice::fail(limit, words(limit), test.method),
         Verdict::Undecided => advice::undecided(limit, words(limit), bound, estimate, test.window_s),
     };
-    let told = verdict == Verdict::Fail || can_show(&limit.bound, estimate.kind).met;
+    // Undecided for want of information: the probability would be that of what is known beforehand alone.
+    let by_readings = verdict != Verdict::Undecided || conformance > UNLIKELY;
+    let told = (verdict == Verdict::Fail || can_show(&limit.bound, estimate.kind).met) && by_readings && !impossible;
     let conformance_probability = (is_determined(estimate) && told).then_some(conformance);
     VerdictResult {
         verdict,
@@ -118,13 +125,34 @@ fn not_found(limit: &Limit, unevaluated: &[&str]) -> VerdictResult {
     VerdictResult { advice, ..blank(limit, &test) }
 }
 
+/// Whether a quantity that cannot be negative comes out below zero for sure: then something else was measured.
+fn is_impossible(limit: &Limit, estimate: &Estimate) -> bool {
+    /// A sound enclosure comes out so far below zero once in three hundred tests.
+    const SURE: f64 = 0.997;
+    !is_signed(limit) && is_determined(estimate) && estimate.distribution.cdf(0.0) > SURE
+}
+
+/// Whether the limit holds for the size of an error, on either side of zero.
+fn is_signed(limit: &Limit) -> bool {
+    result_kind(&limit.quantity).is_some_and(|kind| kind.is_signed())
+}
+
+/// A conformance probability below this is that of a failure, where the readings tell it.
+const UNLIKELY: f64 = 0.05;
+
 fn decide(limit: &Limit, bound: f64, estimate: &Estimate, conformance: f64) -> Verdict {
     if !is_determined(estimate) || !conformance.is_finite() {
         return Verdict::Undecided;
     }
     let decision = limit.rule.decide(&Found {
         conformance_probability: conformance,
+        probability_by_readings: match limit.bound {
+            _ if is_signed(limit) => conformance,
+            Bound::Max(_) => estimate.distribution.cdf(bound),
+            Bound::Min(_) => 1.0 - estimate.distribution.cdf(bound),
+        },
         is_within: match limit.bound {
+            Bound::Max(_) if is_signed(limit) => estimate.value.abs() <= bound,
             Bound::Max(_) => estimate.value <= bound,
             Bound::Min(_) => estimate.value >= bound,
         },
@@ -157,6 +185,13 @@ fn can_show(limit: &Bound, kind: Kind) -> CanShow {
 }
 
 fn conformance_probability(limit: &Limit, bound: f64, estimate: &Estimate) -> f64 {
+    if is_signed(limit) {
+        let of = &estimate.distribution;
+        return match limit.bound {
+            Bound::Max(_) => (of.cdf(bound.abs()) - of.cdf(-bound.abs())).clamp(0.0, 1.0),
+            Bound::Min(_) => (1.0 - of.cdf(bound)).clamp(0.0, 1.0),
+        };
+    }
     let at_most = estimate.probability_at_most(bound).clamp(0.0, 1.0);
     // A value without spread on the bound itself keeps it from either side: all of the time within is enough for 100 %.
     if estimate.standard_uncertainty <= 0.0 && estimate.value.to_bits() == bound.to_bits() {
@@ -190,18 +225,25 @@ mod tests {
     use tightfit_quantity::Quantity;
 
     fn verdict(kind: Kind, bound: &Bound) -> (Verdict, Option<f64>) {
-        let bound = bound.clone();
+        let estimate = Estimate { kind, ..normal(10.0, 0.1) };
+        judged("oxygen_max", bound, &estimate)
+    }
+
+    fn normal(value: f64, standard_deviation: f64) -> Estimate {
+        Estimate::from_distribution(Distribution::normal(value, standard_deviation), Vec::new())
+    }
+
+    fn judged(quantity: &str, bound: &Bound, estimate: &Estimate) -> (Verdict, Option<f64>) {
         let limit = Limit {
-            quantity: "oxygen_max".into(),
-            bound,
+            quantity: quantity.into(),
+            bound: bound.clone(),
             rule: Rule::GuardedAcceptance { risk: 0.05 },
             test: None,
             source: None,
         };
-        let estimate = Estimate { kind, ..Estimate::from_distribution(Distribution::normal(10.0, 0.1), Vec::new()) };
         let test =
             Judged { id: "test", run: None, method: "endurance", problems: &[], estimates: &[], window_s: 3600.0 };
-        let found = judge_one(&limit, &test, &estimate);
+        let found = judge_one(&limit, &test, estimate);
         (found.verdict, found.conformance_probability)
     }
 
@@ -229,5 +271,26 @@ mod tests {
             let misleading = kind != Kind::Estimate && expected == Undecided && probability.is_some_and(|p| p > 0.5);
             assert!(!misleading, "{kind:?} {bound:?}: {probability:?}");
         }
+    }
+
+    #[test]
+    fn a_leak_below_zero_for_sure_is_no_pass() {
+        let limit = Bound::Max(Quantity::parse("5e-4 1/h").unwrap());
+        let rate = |value, u| judged("hourly_leak_rate", &limit, &normal(value, u));
+        assert_eq!(rate(-1e-4, 1e-4).0, Verdict::Pass);
+        assert_eq!(rate(-1e-3, 1e-4), (Verdict::NotValid, None));
+        // What tells nothing shows no failure either, however unlikely a small leak is beforehand.
+        assert_eq!(rate(-1e-3, 16e-3), (Verdict::Undecided, None));
+        assert_eq!(rate(2e-3, 1e-4).0, Verdict::Fail);
+    }
+
+    #[test]
+    fn a_limit_on_an_error_holds_for_both_signs() {
+        let limit = Bound::Max(Quantity::parse("0.05 ppm").unwrap());
+        let error = |value| judged("zero_error", &limit, &normal(value, 0.005)).0;
+        assert_eq!(
+            [-0.134, -0.01, 0.01, 0.134].map(error),
+            [Verdict::Fail, Verdict::Pass, Verdict::Pass, Verdict::Fail]
+        );
     }
 }

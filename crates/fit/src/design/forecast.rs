@@ -88,6 +88,7 @@ fn decision(demand: &Demand, shape: &Estimate, value: f64) -> Decision {
     let shifted = shape.distribution.shifted(value - shape.value);
     demand.rule.decide(&Found {
         conformance_probability: shifted.probability_at_most_given_not_negative(demand.limit),
+        probability_by_readings: shifted.cdf(demand.limit),
         is_within: value <= demand.limit,
         expanded_uncertainty: shape.expanded_uncertainty(),
         limit: demand.limit,

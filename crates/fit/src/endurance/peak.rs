@@ -340,6 +340,7 @@ mod tests {
             status: vec![crate::ppm_rise::ReadingStatus::Measured; 400],
             weight_s: vec![10.0; 400],
             cadence_s: 10.0,
+            gap_s: 50.0,
             noise_ppm,
             window_s: [0.0, 3990.0],
             time_s,

@@ -22,6 +22,7 @@ impl Decisions {
     pub fn decide(&mut self, estimate: &Estimate, limit: f64, risk: f64) {
         let decision = Rule::GuardedAcceptance { risk }.decide(&Found {
             conformance_probability: estimate.probability_at_most(limit),
+            probability_by_readings: estimate.distribution.cdf(limit),
             is_within: estimate.value <= limit,
             expanded_uncertainty: estimate.expanded_uncertainty(),
             limit,

@@ -1,6 +1,6 @@
 //! State of knowledge about one quantity, as a distribution.
 
-use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
+use statrs::distribution::{Continuous, ContinuousCDF, Normal, StudentsT};
 
 /// Distribution of a result: normal, Student t, or a density on a grid (mixtures, skewed results).
 #[derive(Debug, Clone, PartialEq)]
@@ -307,26 +307,35 @@ impl Distribution {
         }
     }
 
-    /// Sum with a normal error, on a grid: each cell's mass is spread by the error's cumulative distribution.
+    /// Sum with a normal error, on a grid: each cell is spread, evenly filled as it is, by the error's cumulative distribution.
     fn convolved(&self, standard_deviation: f64) -> Self {
         let normal = standard_normal();
-        let masses: Vec<(f64, f64)> = match self {
-            Self::Tabulated { x, cumulative } => {
-                cells(x, cumulative).filter(|c| c.0 > 0.0).map(|(mass, low, high)| (mass, 0.5 * (low + high))).collect()
+        let masses: Vec<(f64, f64, f64)> = match self {
+            Self::Tabulated { x, cumulative } => cells(x, cumulative).filter(|c| c.0 > 0.0).collect(),
+            _ => {
+                let at = |i: i32| self.quantile((f64::from(i) + 0.5) / 200.0);
+                (0..200).map(|i| (1.0 / 200.0, at(i), at(i))).collect()
             }
-            _ => (0..200).map(|i| (1.0 / 200.0, self.quantile((f64::from(i) + 0.5) / 200.0))).collect(),
         };
         let (first, last) =
-            masses.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), m| (a.min(m.1), b.max(m.1)));
+            masses.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), m| (a.min(m.1), b.max(m.2)));
+        // Integral of the cumulative normal distribution.
+        let integral = |z: f64| z * normal.cdf(z) + normal.pdf(z);
+        let below = |at: f64, (mass, low, high): (f64, f64, f64)| {
+            let [from, to] = [low, high].map(|end| (at - end) / standard_deviation);
+            mass * if from - to > 1e-3 {
+                (integral(from) - integral(to)) / (from - to)
+            } else {
+                normal.cdf(0.5 * (from + to))
+            }
+        };
         let centre = self.median();
         let spread = standard_deviation.hypot((self.quantile(0.84) - self.quantile(0.16)) / 2.0);
         let reach = (centre - first).max(last - centre) + 6.0 * standard_deviation;
         let stretch = (reach / spread).asinh();
         let x: Vec<f64> = (-120..=120).map(|i| centre + spread * (stretch * f64::from(i) / 120.0).sinh()).collect();
-        let cumulative: Vec<f64> = x
-            .iter()
-            .map(|at| masses.iter().map(|(mass, value)| mass * normal.cdf((at - value) / standard_deviation)).sum())
-            .collect();
+        let cumulative: Vec<f64> =
+            x.iter().map(|at| masses.iter().map(|cell| below(*at, *cell)).sum::<f64>().clamp(0.0, 1.0)).collect();
         Self::Tabulated { x, cumulative }
     }
 

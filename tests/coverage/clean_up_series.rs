@@ -71,3 +71,24 @@ fn readings_that_stand_out_alone_on_a_coarse_display_are_no_doses() {
         assert_eq!(evaluate(&trace, &Settings::default()).unwrap().doses, [], "seed {seed}");
     }
 }
+
+/// Where the readings lie as far apart as the time constant is long, a decay bends from reading to reading; that is no noise.
+#[test]
+fn doses_are_found_in_a_slow_log() {
+    for (seed, time_constant_s) in [(1, 450.0), (2, 350.0), (3, 250.0)] {
+        let dose = |index: u32| Dose { at_s: 9000.0 * f64::from(index + 1) + 40.0, amount_ppm: 30.0, lasting_s: 0.0 };
+        let log = Doses {
+            duration_s: 3.0 * 86_400.0,
+            cadence_s: 300.0,
+            time_constant_s: [time_constant_s, 0.0],
+            doses: (0..27).map(dose).collect(),
+            ..Doses::one(time_constant_s, 0.0, 6.0)
+        };
+        let (time, reading) = log.simulate(seed);
+        let trace =
+            Trace { samples: Samples::new(&time, &reading).unwrap(), status: &[], analyser: Analyser::default() };
+        let lag = Lag::Stated(Quantity::new(0.0, 0.0));
+        let found = evaluate(&trace, &Settings { lag, ..Settings::default() }).unwrap();
+        assert_eq!(found.doses.len(), 27, "{time_constant_s} s");
+    }
+}

@@ -290,3 +290,24 @@ fn a_hold_ends_at_the_venting_however_little_pressure_was_left() {
         assert!((result.hourly_leak_rate.value / truth - 1.0).abs() < 0.1, "{}", result.hourly_leak_rate.value);
     }
 }
+
+#[test]
+fn a_reference_pressure_far_from_the_test_lets_the_law_of_the_leak_count() {
+    let hold = Hold::ordinary(Room::QUIET, 4.0 * 3600.0, 2e-4);
+    let simulated = hold.simulate(11);
+    let at = |reference_pressure_pa: f64| {
+        let settings = Settings { reference_pressure_pa, ..hold.settings() };
+        let found = evaluate_simulated(&simulated, &hold, &settings).unwrap();
+        let rate = found.hourly_leak_rate;
+        let law = rate.budget.iter().find(|line| line.source.contains("leak law"));
+        (found.mean_difference_pa, law.map_or(0.0, |line| line.standard_uncertainty / rate.value), rate)
+    };
+    let (mean_pa, none, _) = at(-450.0);
+    assert!(none < 1e-12, "{none} at {mean_pa} Pa");
+    // By hand: a leak that goes with the root exceeds the proportional one by the root of how far the pressures lie apart.
+    let (mean_pa, law, rate) = at(-200.0);
+    let by_root = (mean_pa / -200.0).sqrt();
+    assert!((law / ((by_root - 1.0) / 3.0_f64.sqrt()) - 1.0).abs() < 0.02, "{law} at {mean_pa} Pa");
+    let [low, high] = rate.interval95;
+    assert!((low..high).contains(&(by_root * rate.value)), "{by_root} in {low} to {high}");
+}

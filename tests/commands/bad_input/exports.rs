@@ -92,7 +92,7 @@ fn cases() -> Vec<Case> {
             .says(&["no column holds the pressure inside", "columns are: time | gauge pressure (Pa)", "name it in the plan"]),
         case("a pressure labelled Pa that was logged in mbar")
             .log(saying(|k| format!("{:.3}", -10.0 + 0.0005 * k as f64)))
-            .ends(1)
+            .ends(3)
             .says(&["the reference pressure is 100.3 times the pressure of the test", "is the unit of the gauge's column right?"]),
         case("a log whose last row is cut in its midst")
             .log(cut_in_its_last_row()).ends(3)

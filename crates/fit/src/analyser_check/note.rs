@@ -42,6 +42,11 @@ pub enum Note {
         /// Time between readings, s.
         cadence_s: f64,
     },
+    /// A reference gas read above the range.
+    AboveRange {
+        /// Its content, ppm.
+        content_ppm: f64,
+    },
     /// The zero gas read below the reporting limit.
     ZeroBelowLimit,
     /// Only one content was given: one error.
@@ -83,6 +88,10 @@ impl fmt::Display for Note {
             Self::ResponseFasterThanReadings { cadence_s } => write!(
                 f,
                 "with a reading every {cadence_s:.1} s the response shows only as a bound; log faster to find it"
+            ),
+            Self::AboveRange { content_ppm } => write!(
+                f,
+                "with {content_ppm} ppm the analyser reads above its range: its error there is known only as a bound; take a gas of smaller content"
             ),
             Self::ZeroBelowLimit => {
                 write!(f, "the gas of least content read below the reporting limit: its error is known only as a bound")

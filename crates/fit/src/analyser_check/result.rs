@@ -64,6 +64,8 @@ struct Mean {
     uncertainty_ppm: f64,
     degrees_of_freedom: f64,
     is_below_limit: bool,
+    /// Whether part of its readings lies above the range.
+    is_above_range: bool,
     is_settled: bool,
 }
 
@@ -152,7 +154,7 @@ fn mean(
     if noise_ppm < 0.45 * step_ppm {
         uncertainty_ppm = uncertainty_ppm.hypot(step_ppm / 12.0_f64.sqrt());
     }
-    let below = (first..=plateau.last).filter(|i| trace.status_of(*i) == ReadingStatus::BelowLimit).count();
+    let count = |status| (first..=plateau.last).filter(|i| trace.status_of(*i) == status).count();
     Mean {
         plateau: *plateau,
         content_ppm: PPM * step.content.value,
@@ -161,7 +163,8 @@ fn mean(
         reading_ppm,
         uncertainty_ppm,
         degrees_of_freedom,
-        is_below_limit: 2 * below > part.len(),
+        is_below_limit: 2 * count(ReadingStatus::BelowLimit) > part.len(),
+        is_above_range: count(ReadingStatus::AboveRange) > 0,
         is_settled,
     }
 }
@@ -201,6 +204,9 @@ fn error(means: &[&Mean], trace: &Trace<'_>) -> Estimate {
         );
         estimate.kind = Kind::UpperBound;
         estimate.interval95[0] = f64::NEG_INFINITY;
+    } else if means.iter().any(|mean| mean.is_above_range) {
+        estimate.kind = Kind::LowerBound;
+        estimate.interval95[1] = f64::INFINITY;
     }
     estimate
 }
@@ -284,6 +290,9 @@ fn note_plateaus(means: &[&Mean], content_ppm: f64, notes: &mut Vec<Note>) {
     }
     if means.iter().all(|mean| mean.is_below_limit) {
         notes.push(Note::ZeroBelowLimit);
+    }
+    if means.iter().any(|mean| mean.is_above_range) {
+        notes.push(Note::AboveRange { content_ppm });
     }
     if let (Some(first), Some(last)) = (means.first(), means.last())
         && first.plateau != last.plateau

@@ -103,14 +103,17 @@ impl Bins {
         Some(self.mean(bin, bin + reach)? - self.mean(bin - reach, bin)?)
     }
 
-    /// Second differences over `reach` bins with the content in their middle, evenly spread over the log.
-    fn bends(&self, reach: usize) -> Vec<(f64, f64)> {
+    /// Means over `N` times `reach` bins one after the other, evenly spread over the log.
+    fn runs<const N: usize>(&self, reach: usize) -> impl Iterator<Item = [f64; N]> {
         let stride = (self.len() / 8000).max(1);
-        let bend = |bin: usize| {
-            let (a, b) = (self.mean(bin - reach, bin)?, self.mean(bin, bin + reach)?);
-            Some(((a - 2.0 * b + self.mean(bin + reach, bin + 2 * reach)?).abs(), b))
+        let run = move |bin: usize| {
+            let mut means = [0.0; N];
+            for (part, mean) in means.iter_mut().enumerate() {
+                *mean = self.mean(bin + part * reach, bin + (part + 1) * reach)?;
+            }
+            Some(means)
         };
-        (reach..self.len().saturating_sub(2 * reach)).step_by(stride).filter_map(bend).collect()
+        (0..(self.len() + 1).saturating_sub(N * reach)).step_by(stride).filter_map(run)
     }
 }
 
@@ -135,17 +138,23 @@ impl Usual {
         let mut low = Vec::new();
         let mut reach = 1;
         while reach == 1 || (reach as f64 * bins.width_s <= LONGEST_S && 20 * reach < bins.len()) {
-            let bends = bins.bends(reach).into_iter().map(|bend| bend.0);
+            let bends = bins.runs(reach).map(|[a, b, c]| (a - 2.0 * b + c).abs());
             // A display that flickers between two steps hides its noise from a low quantile.
             let readings = (bins.readings_each() * reach as f64).max(1.0);
             let flicker = step * (0.7 / readings.sqrt()).max(LEAST_STEP);
             low.push((quantile(bends, 0.3) / LOW_QUANTILE / SECOND_OVER_FIRST).max(flicker));
             reach *= 2;
         }
-        let bends = bins.bends(1);
-        let quiet = quantile(bends.iter().map(|bend| bend.1.abs()), 0.5);
-        let high = bends.iter().filter(|bend| bend.1 > 5.0 * quiet && bend.1 > 30.0 * low[0]);
-        let relative = quantile(high.map(|bend| bend.0 / bend.1), 0.5) / MEDIAN / SECOND_OVER_FIRST;
+        let quiet = quantile(bins.runs(1).map(|[content]| content.abs()), 0.5);
+        let is_high = |content: &f64| *content > 5.0 * quiet && *content > 30.0 * low[0];
+        // In the logarithm a decay is straight: what bends there is noise, also where the readings lie far apart in it. The
+        // top of a dose bends by itself.
+        let falls = bins.runs(1).filter(|run: &[f64; 4]| run.iter().all(is_high) && run[0] > run[1]);
+        let bends = falls.map(|[_, a, b, c]| {
+            let [a, b, c] = [a, b, c].map(|content| (content - quiet).ln());
+            (a - 2.0 * b + c).abs()
+        });
+        let relative = quantile(bends, 0.5) / MEDIAN / SECOND_OVER_FIRST;
         Self { low, relative: if relative.is_finite() { relative } else { 0.0 } }
     }
 

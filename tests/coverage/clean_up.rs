@@ -4,7 +4,7 @@ use statrs::distribution::{Binomial, DiscreteCDF};
 use tightfit_fit::Samples;
 use tightfit_fit::clean_up::{CleanUp, Lag, Note, Settings, evaluate};
 use tightfit_fit::ppm_rise::{Analyser, Quantity, Trace};
-use tightfit_fit::simulate::{Doses, Random};
+use tightfit_fit::simulate::{Dose, Doses, Random};
 
 /// A dose at time zero that comes down, read every `cadence_s`.
 #[derive(Debug, Clone, Copy)]
@@ -333,5 +333,27 @@ fn a_fall_from_a_plateau_begins_at_its_end() {
         assert!(error_s.abs() < 3.0 * window.onset_uncertainty_s.max(3.0), "lag {lag_s} s: {window:?}");
         let [low, high] = found.time_to_limit.unwrap().interval95;
         assert!((low..=high).contains(&(tau_s * f64::ln(100.0 / 1.5))), "lag {lag_s} s: {low} to {high}");
+    }
+}
+
+/// A second dose in the midst of the decay of the first, which rises less than a tenth of it.
+#[test]
+fn a_decay_ends_where_another_dose_comes() {
+    for seed in 0..4 {
+        let second = Dose { at_s: 720.0, amount_ppm: 5.0, lasting_s: 0.0 };
+        let one = Doses { cadence_s: 5.0, ..Doses::one(300.0, 0.1, 8.0) };
+        let log = Doses { doses: vec![one.doses[0], second], ..one };
+        let (time, value) = log.simulate(seed);
+        let samples = Samples::new(&time, &value).unwrap();
+        let trace = Trace { samples, status: &[], analyser: Analyser::default() };
+        let lag = Lag::Stated(Quantity::new(30.0, 3.0));
+        let found = evaluate(&trace, &Settings { lag, ..Settings::default() }).unwrap();
+        assert!((680.0..745.0).contains(&found.window.to_s), "seed {seed}: {:?}", found.window);
+        assert!(
+            found.notes.iter().any(|note| matches!(note, Note::RisesAgain { .. })),
+            "seed {seed}: {:?}",
+            found.notes
+        );
+        assert!((found.time_constant.value / 300.0 - 1.0).abs() < 0.06, "seed {seed}: {:?}", found.time_constant.value);
     }
 }

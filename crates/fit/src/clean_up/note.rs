@@ -36,6 +36,11 @@ pub enum Note {
         /// Length of the window in time constants.
         time_constants: f64,
     },
+    /// The content rises again before the record ends.
+    RisesAgain {
+        /// Length of the decay up to there in time constants.
+        time_constants: f64,
+    },
     /// Part of the readings is censored.
     Censored {
         /// Their share.
@@ -86,6 +91,15 @@ impl fmt::Display for Note {
             Self::FloorNotReached { time_constants } => write!(
                 f,
                 "the record ends {time_constants:.1} time constants after its start: floor and time constant are hard to tell apart; log on until the reading stays"
+            ),
+            Self::RisesAgain { time_constants } => write!(
+                f,
+                "the content rises again before the record ends, as after another dose: what was read up to there, {time_constants:.1} time constants, is evaluated{}",
+                if *time_constants < 4.0 {
+                    "; floor and time constant are hard to tell apart in so short a decay"
+                } else {
+                    ""
+                }
             ),
             Self::Censored { share } => write!(
                 f,

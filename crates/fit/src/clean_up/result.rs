@@ -84,7 +84,9 @@ pub(super) fn summarise(trace: &Trace<'_>, settings: &Settings, window: Window, 
     let single_pass_efficiency =
         cleanup_flow.as_ref().zip(settings.flow_m3_per_s).map(|(flow, through)| efficiency(flow, through));
     let time = settings.target.map(|target| time_to_limit(trace, target, &window, fit));
-    let mut notes = notes(settings, blocks, fit, &time_constant);
+    let last_s = trace.samples.last_time_s();
+    let rises_again = !window.set && window.to_s < last_s - trace.samples.cadence_s();
+    let mut notes = notes(settings, blocks, fit, &time_constant, rises_again);
     if let Some((_, never)) = &time
         && *never > 0.025
     {
@@ -221,7 +223,7 @@ fn time_to_limit(trace: &Trace<'_>, target: f64, window: &Window, fit: &Fit) -> 
     (estimate, found.never)
 }
 
-fn notes(settings: &Settings, blocks: &Blocks, fit: &Fit, time_constant: &Estimate) -> Vec<Note> {
+fn notes(settings: &Settings, blocks: &Blocks, fit: &Fit, time_constant: &Estimate, rises_again: bool) -> Vec<Note> {
     let mut notes = Vec::new();
     let tau_s = time_constant.value;
     match settings.lag {
@@ -252,7 +254,9 @@ fn notes(settings: &Settings, blocks: &Blocks, fit: &Fit, time_constant: &Estima
         notes.push(Note::NotExponential { deviation });
     }
     let time_constants = blocks.span_s / tau_s;
-    if time_constants < 4.0 {
+    if rises_again {
+        notes.push(Note::RisesAgain { time_constants });
+    } else if time_constants < 4.0 {
         notes.push(Note::FloorNotReached { time_constants });
     }
     let all: usize = blocks.blocks.iter().map(|block| block.count).sum();

@@ -164,6 +164,12 @@ pub(super) fn fit_with_rise(
     )?;
     window.onset_s = window.from_s + fit.shape.rise?.at_s;
     window.onset_uncertainty_s = window::between_readings(trace.samples.time_s(), window.onset_s);
+    // In a gap over the rise moment and amount of a dose are exchangeable.
+    let next_s = trace.samples.time_s().iter().copied().find(|t| *t > span.foot_s).unwrap_or(span.foot_s);
+    if next_s - span.foot_s > 3.0 * trace.samples.cadence_s() {
+        window.onset_s = 0.5 * (span.foot_s + next_s);
+        window.onset_uncertainty_s = (next_s - span.foot_s) / 12.0_f64.sqrt();
+    }
     Some((window, blocks, fit))
 }
 

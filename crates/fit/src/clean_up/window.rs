@@ -34,8 +34,10 @@ impl fmt::Display for Window {
 
 /// The decay starts where the reading has come down to this share of the peak: the dose has mixed by then.
 const BELOW_PEAK: f64 = 0.95;
-/// A new dose is a rise of this share of the decay.
+/// A new dose is a rise of this share of the decay …
 const NEW_DOSE: f64 = 0.15;
+/// … or of this one where it stands out of the noise.
+const CLEAR_DOSE: f64 = 0.03;
 
 /// The rise of a dose before its decay, s on the record's time axis.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -218,17 +220,39 @@ fn largest_decay(values: &[f64]) -> Option<(usize, usize)> {
         if values[i] < values[bottom] {
             bottom = i;
         }
-        if values[i] > values[bottom] + NEW_DOSE * fall {
+        let risen = values[i] - values[bottom];
+        if risen > NEW_DOSE * fall || (risen > CLEAR_DOSE * fall && risen > CLEAR * usual_deviation(values, bottom)) {
             break;
         }
     }
     (bottom > peak).then_some((peak, bottom))
 }
 
+/// A rise of so many usual deviations stands out of the noise.
+const CLEAR: f64 = 10.0;
+
+/// How far changes of smoothed values deviate, in the median, from the slope around a reading.
+fn usual_deviation(values: &[f64], at: usize) -> f64 {
+    const REACH: usize = 25;
+    /// The median of five carries noise so far.
+    const APART: usize = 5;
+    let median = |mut of: Vec<f64>| {
+        of.sort_by(f64::total_cmp);
+        of.get(of.len() / 2).copied().unwrap_or(0.0)
+    };
+    let near = &values[at.saturating_sub(REACH)..(at + REACH).min(values.len())];
+    let changes: Vec<f64> = near.iter().zip(near.iter().skip(APART)).map(|(before, after)| after - before).collect();
+    let slope = median(changes.clone());
+    median(changes.iter().map(|change| (change - slope).abs()).collect())
+}
+
 /// Last index before the content rises again.
 fn end_of_decay(values: &[f64], bottom: usize, drop: f64) -> usize {
     let tail = &values[bottom..];
-    let noise = crate::noise::mean_and_standard_deviation(&tail[..tail.len().min(50)]).1;
+    // Another dose that comes at once is no noise.
+    let noise = crate::noise::mean_and_standard_deviation(&tail[..tail.len().min(50)])
+        .1
+        .min(3.0 * usual_deviation(values, bottom));
     let risen = values[bottom] + (NEW_DOSE * drop).min((0.01 * drop).max(8.0 * noise));
     let rise = (bottom..values.len()).find(|&i| values[i] > risen);
     match rise {

@@ -24,6 +24,7 @@ pub(crate) fn run(plan: &Plan, test: &Test, folders: &Folders) -> Result<Outcome
     let window = evaluation.window;
     let mut findings = Findings::default();
     validity::calibration(&channel, data.day(window.to_s), &mut findings);
+    validity::restarts(&data, [window.from_s, window.to_s], &mut findings);
     for limit in plan.limits_of(test, "floor") {
         let bound = limit.bound.quantity();
         validity::fitness(&channel, Dimension::Ratio, bound.si().abs(), bound.text(), &mut findings);

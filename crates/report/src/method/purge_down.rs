@@ -28,6 +28,7 @@ pub(crate) fn run(plan: &Plan, test: &Test, folders: &Folders) -> Result<Outcome
     let (channel, evaluation) = best_known(plan, test, &data, &purge)?;
     let mut findings = Findings::default();
     validity::calibration(&channel, data.day(evaluation.window_s[1]), &mut findings);
+    validity::restarts(&data, evaluation.window_s, &mut findings);
     if let Some(meter) = &purge.logged {
         validity::calibration(meter, data.day(evaluation.window_s[1]), &mut findings);
     }

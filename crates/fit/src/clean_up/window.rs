@@ -231,7 +231,7 @@ fn largest_decay(values: &[f64]) -> Option<(usize, usize)> {
 /// A rise of so many usual deviations stands out of the noise.
 const CLEAR: f64 = 10.0;
 
-/// How far changes of smoothed values deviate, in the median, from the slope around a reading.
+/// How far changes of smoothed values deviate, in the median, from the slope just before a reading.
 fn usual_deviation(values: &[f64], at: usize) -> f64 {
     const REACH: usize = 25;
     /// The median of five carries noise so far.
@@ -240,7 +240,10 @@ fn usual_deviation(values: &[f64], at: usize) -> f64 {
         of.sort_by(f64::total_cmp);
         of.get(of.len() / 2).copied().unwrap_or(0.0)
     };
-    let near = &values[at.saturating_sub(REACH)..(at + REACH).min(values.len())];
+    let near = &values[at.saturating_sub(REACH)..=at];
+    if near.len() <= 2 * APART {
+        return f64::INFINITY;
+    }
     let changes: Vec<f64> = near.iter().zip(near.iter().skip(APART)).map(|(before, after)| after - before).collect();
     let slope = median(changes.clone());
     median(changes.iter().map(|change| (change - slope).abs()).collect())
@@ -252,7 +255,7 @@ fn end_of_decay(values: &[f64], bottom: usize, drop: f64) -> usize {
     // Another dose that comes at once is no noise.
     let noise = crate::noise::mean_and_standard_deviation(&tail[..tail.len().min(50)])
         .1
-        .min(3.0 * usual_deviation(values, bottom));
+        .min(1.1 * usual_deviation(values, bottom));
     let risen = values[bottom] + (NEW_DOSE * drop).min((0.01 * drop).max(8.0 * noise));
     let rise = (bottom..values.len()).find(|&i| values[i] > risen);
     match rise {

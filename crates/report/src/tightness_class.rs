@@ -35,7 +35,7 @@ const SURE: f64 = 0.95;
 pub(crate) fn assign(test: &Test, outcome: &Outcome) -> Option<TightnessClass> {
     test.reference_pressure.as_ref()?;
     let (_, rate) = outcome.estimates.iter().find(|(name, _)| *name == "hourly_leak_rate")?;
-    if !outcome.result.valid || !is_determined(rate) {
+    if !outcome.result.valid || !is_determined(rate) || rate.is_surely_negative() {
         return None;
     }
     let at = outcome.result.results.get("hourly_leak_rate")?.at.clone()?;

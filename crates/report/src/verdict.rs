@@ -127,9 +127,7 @@ fn not_found(limit: &Limit, unevaluated: &[&str]) -> VerdictResult {
 
 /// Whether a quantity that cannot be negative comes out below zero for sure: then something else was measured.
 fn is_impossible(limit: &Limit, estimate: &Estimate) -> bool {
-    /// A sound enclosure comes out so far below zero once in three hundred tests.
-    const SURE: f64 = 0.997;
-    !is_signed(limit) && is_determined(estimate) && estimate.distribution.cdf(0.0) > SURE
+    !is_signed(limit) && is_determined(estimate) && estimate.is_surely_negative()
 }
 
 /// Whether the limit holds for the size of an error, on either side of zero.

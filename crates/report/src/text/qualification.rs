@@ -84,7 +84,17 @@ fn write_result(out: &mut String, name: &str, value: &ResultValue) {
         .upper95
         .map_or(String::new(), |upper| format!("; one-sided 95 % limit of the method {}", display_number(upper, 3)));
     out.push_str(&format!("  {words}{run}\n"));
-    paragraph(out, "", INDENT, &format!("{}{at}{upper}", value_text(value)));
+    let text = if base.ends_with("_share_within") && is_whole(value) {
+        "1: all readings that count".to_owned()
+    } else {
+        value_text(value)
+    };
+    paragraph(out, "", INDENT, &format!("{text}{at}{upper}"));
+}
+
+/// A share of all, without a doubt.
+fn is_whole(value: &ResultValue) -> bool {
+    value.value == Some(1.0) && value.interval95 == [Some(1.0), Some(1.0)]
 }
 
 /// `1.23e-4 ± 0.11e-4 1/h (95 %)`, or the interval where it is lopsided, or a bound.

@@ -107,11 +107,12 @@ fn evaluated(simulated: &SimulatedRise, cell: &Cell, rise: &Rise) -> Option<Esti
     let samples = Samples::new(&simulated.time_s, &simulated.reading).ok()?;
     let trace = Trace { samples, status: &[], analyser: cell.analyser };
     let room = Quantity::new(rise.room_air_ppm * 1e-6, 0.0);
+    let below: Vec<f64> = simulated.time_s.iter().map(|t| -500.0 * rise.relative_drive(t / 3600.0)).collect();
     let result: PpmRise = evaluate(
         &Record {
             oxygen: (cell.species == Species::Oxygen).then(|| trace.clone()),
             water: (cell.species == Species::Water).then_some(trace),
-            pressure_difference: PressureDifference::Stated(-500.0),
+            pressure_difference: PressureDifference::Logged(Samples::new(&simulated.time_s, &below).ok()?),
             room_pressure_pa: 101_325.0,
             room_air: RoomAir { oxygen: room, water: room },
             make_up: if rise.exchange[0] > 0.0 {
@@ -247,6 +248,27 @@ fn cells() -> Vec<Cell> {
         vary: oxygen,
         instrument: true,
     });
+    for fall in [0.0, 0.05, 0.1, 0.2] {
+        let mut falling = |name: &str, leak_share: f64, vary: fn(&mut Random, &mut Rise)| {
+            let plain = Rise::plain(8.0, 1.0);
+            let pressure_tau_h = if fall > 0.0 { -8.0 / f64::ln(1.0 - fall) } else { f64::INFINITY };
+            let rise = Rise { leak_share, pressure_tau_h, ..plain };
+            cells.push(Cell {
+                name: format!("pressure falls by {:.0} %, {name}", 100.0 * fall),
+                species: Species::Oxygen,
+                rise,
+                analyser: Analyser::default(),
+                vary,
+                instrument: false,
+            });
+        };
+        falling("oxygen through leaks", 1.0, oxygen_only_ingress);
+        falling("oxygen through leaks beside outgassing", 1.0, oxygen);
+        falling("oxygen half through leaks", 0.5, oxygen_only_ingress);
+        falling("oxygen half through leaks beside outgassing", 0.5, oxygen);
+        falling("oxygen by permeation", 0.0, oxygen_only_ingress);
+        falling("oxygen by permeation beside outgassing", 0.0, oxygen);
+    }
     for share in [0.3, 0.6, 0.9] {
         // The limit is passed after that share of the run.
         let rise = Rise { start_ppm: 0.2, ..Rise::plain(8.0, 1.0) };

@@ -12,6 +12,8 @@ use statrs::function::gamma::ln_gamma;
 pub(super) struct Component {
     pub shape: Shape,
     pub noise: usize,
+    /// Which course of the ingress (see [`LeakShare`](super::inflow::LeakShare)).
+    pub course: usize,
     pub solved: Solved,
     pub log_weight: f64,
 }

@@ -2,7 +2,8 @@
 //!
 //! The content x of a species follows
 //! dx/dt = r·(1 − x/x_air) + outgassing(t) + m·(x_supply − x),
-//! with the steady ingress r at x = 0 (leak and permeation), x_air the room's air, and m the exchange by gas fed in.
+//! with the steady ingress r at x = 0 (leak and permeation), x_air the room's air, and m the exchange by gas fed in. Where
+//! the logged pressure below the room's changes, the leak's part of r goes as that pressure, and r stands for its mean.
 //! [`evaluate`] finds r. Ingress rates are signed and stated in ppm/h; everything else is SI, mole fractions as pure
 //! numbers.
 
@@ -11,6 +12,7 @@ mod censored;
 mod error;
 mod exchange;
 mod forward;
+mod inflow;
 mod likelihood;
 mod mixture;
 mod note;
@@ -37,6 +39,7 @@ pub use window::{Window, WindowEnd, WindowStart};
 
 use crate::input::InputError;
 use exchange::Exchange;
+use inflow::Drive;
 use species::{Approach, Circumstances, Outcome};
 
 /// Evaluates one run with purification off.
@@ -56,6 +59,7 @@ pub fn evaluate(record: &Record<'_>, settings: &Settings) -> Result<PpmRise, Ppm
     check(record, settings)?;
     let window = common_window(record, settings)?;
     let exchange = Exchange::new(&record.make_up, settings.volume_m3);
+    let drive = Drive::new(&record.pressure_difference, &window);
     let mut result = PpmRise {
         oxygen_ingress: None,
         water_ingress: None,
@@ -70,10 +74,10 @@ pub fn evaluate(record: &Record<'_>, settings: &Settings) -> Result<PpmRise, Ppm
             Species::Oxygen => (record.room_air.oxygen, record.supply.oxygen),
             Species::Water => (record.room_air.water, record.supply.water),
         };
-        let exchange = exchange.as_ref();
+        let (exchange, drive) = (exchange.as_ref(), drive.as_ref());
         let approach = Approach::Linear;
         let circumstances =
-            Circumstances { species, trace, window, room_air, supply, exchange, approach, walls_since_s: None };
+            Circumstances { species, trace, window, room_air, supply, exchange, drive, approach, walls_since_s: None };
         let (fit, notes) = match species::fit(&circumstances)? {
             Outcome::Fitted(fitted) => summary::summarise(&circumstances, &fitted),
             Outcome::MostlyCensored(blocks) => {
@@ -83,6 +87,7 @@ pub fn evaluate(record: &Record<'_>, settings: &Settings) -> Result<PpmRise, Ppm
         result.notes.extend(notes);
         result.take(species, trace, fit);
     }
+    result.notes.extend(drive.map(|drive| Note::PressureChanged { ends_pa: drive.ends_pa }));
     result.notes.extend(circumstance_notes(record, exchange.as_ref(), &window));
     Ok(result)
 }

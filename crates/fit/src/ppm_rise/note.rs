@@ -75,6 +75,11 @@ pub enum Note {
     },
     /// The pressure difference is not known: ingress at another pressure cannot be stated.
     PressureUnknown,
+    /// The pressure below the room's changed in the run, and with it what came in through leaks.
+    PressureChanged {
+        /// Pressure difference at the start and at the end, Pa.
+        ends_pa: [f64; 2],
+    },
     /// Gas was fed in and diluted what came in.
     Diluted {
         /// Mean exchange rate in 1/h.
@@ -153,6 +158,10 @@ impl fmt::Display for Note {
             Self::PressureUnknown => write!(
                 f,
                 "the pressure difference to the room is not known: the ingress holds for the pressure of this run, whatever it was"
+            ),
+            Self::PressureChanged { ends_pa: [from, to] } => write!(
+                f,
+                "the pressure difference went from {from:.0} to {to:.0} Pa in the run, and what came in through leaks with it; the ingress is that at its mean, and the interval spans none to all of it coming through leaks"
             ),
             Self::Diluted { exchange_per_h } => {
                 write!(

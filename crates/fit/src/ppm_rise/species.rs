@@ -4,6 +4,7 @@ use super::blocks::{Blocks, gather};
 use super::censored::pseudo;
 use super::exchange::Exchange;
 use super::forward::Forward;
+use super::inflow::{Drive, Inflow, LeakShare};
 use super::likelihood::{Noise, Rows, Shared};
 use super::mixture::{Component, Mixture};
 use super::search::{Search, ShapeNode, best, columns};
@@ -20,6 +21,8 @@ pub(super) struct Circumstances<'a, 'b> {
     pub room_air: Quantity,
     pub supply: Quantity,
     pub exchange: Option<&'b Exchange>,
+    /// Course of the pressure below the room's, where it changes.
+    pub drive: Option<&'b Drive>,
     pub approach: Approach,
     /// How long before the window walls were first exposed to vacuum, s, where what they give off may still look steady.
     pub walls_since_s: Option<f64>,
@@ -119,6 +122,7 @@ struct Job<'a, 'b, 'c> {
     blocks: Blocks,
     coarse: bool,
     rise: f64,
+    courses: Vec<LeakShare>,
 }
 
 /// Which blocks become rows.
@@ -139,6 +143,8 @@ struct Design {
     /// Block of each row; `None` for the row that keeps the content at the start from being negative.
     block: Vec<Option<usize>>,
     level_unit: f64,
+    /// Logarithm of the prior probability of its course of the ingress.
+    log_prior: f64,
 }
 
 impl<'a, 'b, 'c> Job<'a, 'b, 'c> {
@@ -153,7 +159,7 @@ impl<'a, 'b, 'c> Job<'a, 'b, 'c> {
             .fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), (v, _)| (a.min(*v), b.max(*v)));
         let low = if blocks.status.contains(&ReadingStatus::BelowLimit) { low.min(0.0) } else { low };
         let rise = (high - low).max(blocks.scatter).max(1e-12);
-        Self { c, blocks, coarse, rise }
+        Self { c, blocks, coarse, rise, courses: LeakShare::considered(c.drive) }
     }
 
     fn run(&self) -> Option<Fitted> {
@@ -162,16 +168,18 @@ impl<'a, 'b, 'c> Job<'a, 'b, 'c> {
         let kinds = &considered(self.c.species)[..2];
         if !self.is_censored() {
             for _ in 0..2 {
-                let design = self.design(&state, Include::All);
-                let noise = design.likeliest_noise(&Design::flexible());
-                state = self.updated(&design, &noise, design.likeliest_shape(noise, kinds)?)?;
+                let designs = self.designs(&state);
+                let noise = designs[0].likeliest_noise(&Design::flexible());
+                let (design, shape) = likeliest(&designs, noise, kinds)?;
+                state = self.updated(design, &noise, shape)?;
             }
             return self.finish(&state, None);
         }
-        let noise = self.design(&state, Include::Measured).likeliest_noise(&Design::flexible());
+        let noise = self.design(&state, Include::Measured, self.courses[0]).likeliest_noise(&Design::flexible());
         for _ in 0..8 {
-            let design = self.design(&state, Include::All);
-            state = self.updated(&design, &noise, design.likeliest_shape(noise, kinds)?)?;
+            let designs = self.designs(&state);
+            let (design, shape) = likeliest(&designs, noise, kinds)?;
+            state = self.updated(design, &noise, shape)?;
         }
         self.finish(&state, Some(noise))
     }
@@ -201,7 +209,12 @@ impl<'a, 'b, 'c> Job<'a, 'b, 'c> {
         rounding.max(0.5 * analyser.floor_noise)
     }
 
-    fn design(&self, state: &State, include: Include) -> Design {
+    /// One design for each course of the ingress.
+    fn designs(&self, state: &State) -> Vec<Design> {
+        self.courses.iter().map(|course| self.design(state, Include::All, *course)).collect()
+    }
+
+    fn design(&self, state: &State, include: Include, course: LeakShare) -> Design {
         let blocks = &self.blocks;
         let positive: Vec<f64> = state.fitted.iter().map(|x| x.max(0.0)).collect();
         let level_unit = (positive.iter().sum::<f64>() / positive.len() as f64).max(1e-12);
@@ -231,18 +244,26 @@ impl<'a, 'b, 'c> Job<'a, 'b, 'c> {
             }
             block.push(Some(i));
         }
-        self.with_sources(state, rows, block, level_unit)
+        self.with_sources(state, rows, block, level_unit, course)
     }
 
-    fn with_sources(&self, state: &State, mut rows: Rows, block: Vec<Option<usize>>, level_unit: f64) -> Design {
+    fn with_sources(
+        &self,
+        state: &State,
+        mut rows: Rows,
+        block: Vec<Option<usize>>,
+        level_unit: f64,
+        course: LeakShare,
+    ) -> Design {
         let c = self.c;
         let (span_s, origin_s) = (self.blocks.span_s, self.blocks.origin_s);
-        let saturation = Saturation::new(self, state);
+        let inflow = Inflow { drive: c.drive, share: course.share, origin_s, span_s };
+        let saturation = Saturation::new(self, state, &inflow);
         let rate = saturation.as_ref().map_or(0.0, |s| s.rate_per_s);
         let loss = |t: f64| {
             let step = 1e-3 * span_s;
             let exchange = c.exchange.map_or(0.0, |e| e.mean_rate(origin_s + t - step, origin_s + t + step));
-            exchange + rate
+            exchange + if rate == 0.0 { 0.0 } else { rate * inflow.about(t) }
         };
         let needs_loss = c.exchange.is_some() || rate != 0.0;
         let forward = Forward::new(
@@ -253,7 +274,7 @@ impl<'a, 'b, 'c> Job<'a, 'b, 'c> {
             needs_loss.then_some(&loss as &dyn Fn(f64) -> f64),
         );
         let share = |t: f64| saturation.as_ref().map_or(0.0, |s| s.integral(t));
-        let shared = Shared::new(&forward, &|t| (t - share(t)) / span_s);
+        let shared = Shared::new(&forward, &|t| (inflow.until(t) - share(t)) / span_s);
         let make_up = match c.exchange {
             Some(exchange) => {
                 let start = exchange.volumes_until(origin_s);
@@ -269,7 +290,7 @@ impl<'a, 'b, 'c> Job<'a, 'b, 'c> {
         for ((target, supplied), put_back) in rows.target.iter_mut().zip(&make_up).zip(&returned) {
             *target -= supplied + put_back;
         }
-        Design { rows, forward, shared, make_up, returned, block, level_unit }
+        Design { rows, forward, shared, make_up, returned, block, level_unit, log_prior: course.log_prior }
     }
 
     /// The state after a fit.
@@ -326,17 +347,24 @@ impl<'a, 'b, 'c> Job<'a, 'b, 'c> {
 
     /// The posterior around the last state; at one noise where that was fixed before.
     fn finish(&self, state: &State, fixed: Option<Noise>) -> Option<Fitted> {
-        let design = self.design(state, Include::All);
+        let designs = self.designs(state);
         let kinds = considered(self.c.species);
-        let first = fixed.unwrap_or_else(|| design.likeliest_noise(&Design::flexible()));
-        let rough = design.search(first, kinds);
-        let second = fixed.unwrap_or_else(|| design.likeliest_noise(&leaders(&rough)));
-        let nodes = if second == first { rough } else { design.search(second, kinds) };
-        let top = best(&nodes);
-        let nodes: Vec<ShapeNode> = nodes.into_iter().filter(|n| n.log_evidence > top - 10.0).collect();
-        let noises = fixed.map_or_else(|| design.likely_noises(&leaders(&nodes)), |noise| vec![noise]);
-        let mixture = Mixture::new(design.components(&noises, &nodes))?;
+        let first = fixed.unwrap_or_else(|| designs[0].likeliest_noise(&Design::flexible()));
+        let rough = search_all(&designs, first, kinds);
+        let lead = leading(&rough);
+        let second = fixed.unwrap_or_else(|| designs[lead].likeliest_noise(&leaders(&rough[lead])));
+        let mut nodes = if second == first { rough } else { search_all(&designs, second, kinds) };
+        let top = nodes.iter().map(|of| best(of)).fold(f64::NEG_INFINITY, f64::max);
+        for of in &mut nodes {
+            of.retain(|n| n.log_evidence > top - 10.0);
+        }
+        let lead = leading(&nodes);
+        let noises = fixed.map_or_else(|| designs[lead].likely_noises(&leaders(&nodes[lead])), |noise| vec![noise]);
+        let components = designs.iter().zip(&nodes).enumerate();
+        let components = components.flat_map(|(course, (design, nodes))| design.components(&noises, nodes, course));
+        let mixture = Mixture::new(components.collect())?;
         let heaviest = *mixture.heaviest();
+        let design = &designs[heaviest.course];
         let noise = noises[heaviest.noise];
         let (_, parts) = design.parts(&noise, heaviest.shape)?;
         let white = Noise { correlated: 0.0, ..noise };
@@ -344,7 +372,7 @@ impl<'a, 'b, 'c> Job<'a, 'b, 'c> {
         let widening = (heaviest.solved.covariance[1][1] / white.covariance[1][1]).sqrt().max(1.0);
         let slow_term_uncertainty = design.slow_term_uncertainty(&noise, heaviest.shape);
         let beside_walls =
-            self.c.walls_since_s.map(|since_s| walls::mixtures(&design, &noises, heaviest.shape, since_s));
+            self.c.walls_since_s.map(|since_s| walls::mixtures(design, &noises, heaviest.shape, since_s));
         let keep: Vec<usize> = (0..design.block.len()).filter(|row| design.block[*row].is_some()).collect();
         Some(Fitted {
             blocks: self.blocks.clone(),
@@ -370,7 +398,7 @@ struct Saturation<'s> {
 }
 
 impl<'s> Saturation<'s> {
-    fn new(job: &'s Job<'_, '_, '_>, state: &'s State) -> Option<Self> {
+    fn new(job: &'s Job<'_, '_, '_>, state: &'s State, inflow: &Inflow<'_>) -> Option<Self> {
         let room = job.c.room_air.value;
         let highest = state.fitted.iter().fold(0.0_f64, |a, b| a.max(*b));
         // The air's content limits what comes in, not what something takes up.
@@ -382,8 +410,9 @@ impl<'s> Saturation<'s> {
         let lost: Vec<f64> = state
             .fitted
             .iter()
-            .map(|content| match approach {
-                Approach::Linear => content / room,
+            .zip(time_s)
+            .map(|(content, &t)| match approach {
+                Approach::Linear => content / room * inflow.about(t),
                 Approach::Quadratic => (content / room).powi(2),
             })
             .collect();
@@ -466,12 +495,7 @@ impl Design {
         evidence.into_iter().take(10).take_while(|e| e.1 > top - 5.0).map(|e| e.0).collect()
     }
 
-    fn likeliest_shape(&self, noise: Noise, kinds: &[(Outgassing, f64)]) -> Option<Shape> {
-        let nodes = self.search(noise, kinds);
-        nodes.iter().max_by(|a, b| a.log_evidence.total_cmp(&b.log_evidence)).map(|node| node.shape)
-    }
-
-    /// Shapes of all kinds with their evidence at one noise, prior probability of the kind included.
+    /// Shapes of all kinds with their evidence at one noise, prior probabilities of kind and course included.
     fn search(&self, noise: Noise, kinds: &[(Outgassing, f64)]) -> Vec<ShapeNode> {
         let search = Search { rows: &self.rows, shared: &self.shared, forward: &self.forward, noise };
         kinds
@@ -479,15 +503,15 @@ impl Design {
             .flat_map(|&(kind, prior)| {
                 let mut nodes = search.nodes(kind);
                 for node in &mut nodes {
-                    node.log_prior += prior.ln();
-                    node.log_evidence += prior.ln();
+                    node.log_prior += prior.ln() + self.log_prior;
+                    node.log_evidence += prior.ln() + self.log_prior;
                 }
                 nodes
             })
             .collect()
     }
 
-    fn components(&self, noises: &[Noise], nodes: &[ShapeNode]) -> Vec<Component> {
+    fn components(&self, noises: &[Noise], nodes: &[ShapeNode], course: usize) -> Vec<Component> {
         let shapes: Vec<Shape> = nodes.iter().map(|n| n.shape).collect();
         let (columns, places) = columns(&self.forward, &shapes);
         let mut components = Vec::with_capacity(noises.len() * nodes.len());
@@ -496,7 +520,7 @@ impl Design {
             for (node, place) in nodes.iter().zip(&places) {
                 if let Some(solved) = self.rows.solve(&whitened, place) {
                     let log_weight = solved.log_marginal + noise.log_prior + node.log_prior;
-                    components.push(Component { shape: node.shape, noise: index, solved, log_weight });
+                    components.push(Component { shape: node.shape, noise: index, course, solved, log_weight });
                 }
             }
         }
@@ -559,6 +583,23 @@ impl Parts {
             make_up: pick(&self.make_up),
         }
     }
+}
+
+fn search_all(designs: &[Design], noise: Noise, kinds: &[(Outgassing, f64)]) -> Vec<Vec<ShapeNode>> {
+    designs.iter().map(|design| design.search(noise, kinds)).collect()
+}
+
+/// Which of several searches holds the best node.
+fn leading(nodes: &[Vec<ShapeNode>]) -> usize {
+    (0..nodes.len()).max_by(|a, b| best(&nodes[*a]).total_cmp(&best(&nodes[*b]))).unwrap_or(0)
+}
+
+/// The design and the shape that follow the readings best.
+fn likeliest<'d>(designs: &'d [Design], noise: Noise, kinds: &[(Outgassing, f64)]) -> Option<(&'d Design, Shape)> {
+    let nodes = search_all(designs, noise, kinds);
+    let lead = leading(&nodes);
+    let node = nodes[lead].iter().max_by(|a, b| a.log_evidence.total_cmp(&b.log_evidence))?;
+    Some((&designs[lead], node.shape))
 }
 
 /// The best shape of each kind, as groups for the evidence of noise.

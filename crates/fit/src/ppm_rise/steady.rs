@@ -55,6 +55,7 @@ pub(crate) fn part(
         room_air: Quantity::new(ceiling, 0.0),
         supply: Quantity::default(),
         exchange: None,
+        drive: None,
         approach,
         walls_since_s,
     };

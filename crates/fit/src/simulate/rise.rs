@@ -13,6 +13,11 @@ pub struct Rise {
     pub start_ppm: f64,
     /// Steady ingress at zero content, ppm/h.
     pub ingress_ppm_per_h: f64,
+    /// Share of the ingress that comes through leaks, which go as the pressure below the room's.
+    pub leak_share: f64,
+    /// Time constant in h with which the pressure nears the room's; infinite where it is held. The ingress is that at the
+    /// mean pressure of the run.
+    pub pressure_tau_h: f64,
     /// Content of the room's air, ppm.
     pub room_air_ppm: f64,
     /// Exponential outgassing: amount in ppm and time constant in h of each term.
@@ -52,6 +57,8 @@ impl Rise {
             cadence_s: 60.0,
             start_ppm: 1.0,
             ingress_ppm_per_h,
+            leak_share: 0.0,
+            pressure_tau_h: f64::INFINITY,
             room_air_ppm: 209_000.0,
             exponentials: Vec::new(),
             power_law: None,
@@ -121,10 +128,17 @@ impl Rise {
     fn rate(&self, t_h: f64, x: f64) -> f64 {
         let outgassing: f64 = self.exponentials.iter().map(|[a, tau]| a / tau * (-t_h / tau).exp()).sum();
         let tail = self.power_law.map_or(0.0, |[c, t0, n]| c * (1.0 + t_h / t0).powf(-n));
-        self.ingress_ppm_per_h * (1.0 - x / self.room_air_ppm)
-            + outgassing
-            + tail
-            + self.exchange[0] * (self.exchange[1] - x)
+        let ingress = self.ingress_ppm_per_h * (1.0 - self.leak_share + self.leak_share * self.relative_drive(t_h));
+        ingress * (1.0 - x / self.room_air_ppm) + outgassing + tail + self.exchange[0] * (self.exchange[1] - x)
+    }
+
+    /// Pressure below the room's at a time in h, over its mean of the run.
+    pub fn relative_drive(&self, t_h: f64) -> f64 {
+        if !self.pressure_tau_h.is_finite() {
+            return 1.0;
+        }
+        let run = self.hours / self.pressure_tau_h;
+        (-t_h / self.pressure_tau_h).exp() * run / -(-run).exp_m1()
     }
 
     /// Cramér-Rao bound of the ingress in ppm/h for the true model (start, ingress, amount and time constant of each

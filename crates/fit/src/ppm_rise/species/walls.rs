@@ -31,7 +31,13 @@ fn mixture(design: &Design, noises: &[Noise], shape: Shape, exponent: f64, since
     let components = noises.iter().enumerate().filter_map(|(index, noise)| {
         let whitened = design.rows.whiten(noise, &design.shared, &columns);
         let solved = design.rows.solve(&whitened, &places)?;
-        Some(Component { shape: walls, noise: index, solved, log_weight: solved.log_marginal + noise.log_prior })
+        Some(Component {
+            shape: walls,
+            noise: index,
+            course: 0,
+            solved,
+            log_weight: solved.log_marginal + noise.log_prior,
+        })
     });
     Mixture::new(components.collect())
 }

@@ -132,7 +132,7 @@ impl Blocks {
 /// Single readings far from the middle of the two before and the two after, and the scatter of the others.
 ///
 /// More than one in fifty is no longer a matter of single readings: then none is set aside.
-fn outliers(values: &[f64], status: &[ReadingStatus], resolution: f64) -> (Vec<bool>, f64) {
+pub(super) fn outliers(values: &[f64], status: &[ReadingStatus], resolution: f64) -> (Vec<bool>, f64) {
     let measured: Vec<usize> = (0..values.len()).filter(|&i| status[i] == ReadingStatus::Measured).collect();
     let mut flags = vec![false; values.len()];
     if measured.len() < 8 {

@@ -1,5 +1,6 @@
 //! Finds the part of a record in which the purifier was off.
 
+use super::blocks::outliers;
 use super::{ReadingStatus, Trace, Window, WindowEnd, WindowStart};
 
 /// The rise in a trace: after a flat part at the start, before a steep fall.
@@ -41,7 +42,8 @@ fn mostly_censored(trace: &Trace<'_>, from_s: f64, to_s: f64) -> bool {
     3 * range.filter(|&i| trace.status_of(i) != ReadingStatus::Measured).count() > all
 }
 
-/// Mean time and reading of at most 300 stretches of equal length; censored readings at their limit.
+/// Mean time and reading of at most 300 stretches of equal length; censored readings at their limit, single readings far
+/// off left out: where readings are few a stretch holds but one.
 fn even_blocks(trace: &Trace<'_>, window: &Window) -> (Vec<f64>, Vec<f64>) {
     let width = (window.to_s - window.from_s) / 300.0;
     let mut times = Vec::new();
@@ -56,13 +58,18 @@ fn even_blocks(trace: &Trace<'_>, window: &Window) -> (Vec<f64>, Vec<f64>) {
         values.push(part[part.len() / 2].1);
         part.clear();
     };
+    let status: Vec<ReadingStatus> = (0..trace.samples.len()).map(|i| trace.status_of(i)).collect();
+    let (far_off, _) = outliers(trace.samples.value(), &status, trace.analyser.resolution);
     let mut edge = window.from_s + width;
     for (index, (&time, &value)) in trace.samples.time_s().iter().zip(trace.samples.value()).enumerate() {
         if time > edge {
             close(&mut part);
             edge = time + width;
         }
-        let value = match trace.status_of(index) {
+        if far_off[index] {
+            continue;
+        }
+        let value = match status[index] {
             ReadingStatus::Measured => value,
             ReadingStatus::BelowLimit => trace.analyser.reporting_limit.unwrap_or(value),
             ReadingStatus::AboveRange => trace.analyser.range_top.unwrap_or(value),

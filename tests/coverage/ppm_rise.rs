@@ -48,8 +48,8 @@ fn ingress(rise: &Rise, seed: u64, species: Species, analyser: Analyser) -> Esti
 }
 
 #[test]
-fn oxygen_under_exponential_outgassing_is_covered_and_as_sharp_as_the_bound_allows() {
-    let (mut missed, mut squares) = (0, 0.0);
+fn oxygen_under_exponential_outgassing_is_covered_and_sharp_unless_the_bend_may_be_a_sink() {
+    let (mut missed, mut squares, mut wide) = (0, 0.0, 0);
     let tests = 40;
     for seed in 0..tests {
         let mut random = Random::new(1000 + seed);
@@ -58,14 +58,97 @@ fn oxygen_under_exponential_outgassing_is_covered_and_as_sharp_as_the_bound_allo
             exponentials: vec![[random.uniform(0.5, 5.0), random.uniform(0.4, 1.5)]],
             ..Rise::plain(8.0, random.uniform(0.3, 3.0))
         };
-        let estimate = ingress(&rise, seed, Species::Oxygen, Analyser::default());
+        let simulated = rise.simulate(seed);
+        let result = evaluated(&simulated.time_s, &simulated.reading, Species::Oxygen, Analyser::default()).unwrap();
+        let estimate = result.oxygen_ingress.unwrap();
         let truth = rise.ingress_ppm_per_h;
         missed += usize::from(truth < estimate.interval95[0] || truth > estimate.interval95[1]);
-        squares += ((estimate.value - truth) / rise.cramer_rao_ppm_per_h()).powi(2);
+        if result.notes.iter().any(|note| matches!(note, ppm_rise::Note::Slackens { .. })) {
+            wide += 1;
+            let [amount, time_constant_h] = rise.exponentials[0];
+            let at_start = truth + amount / time_constant_h;
+            assert!(estimate.interval95[1] > 0.8 * at_start, "{:?} {at_start}", estimate.interval95);
+        } else {
+            squares += ((estimate.value - truth) / rise.cramer_rao_ppm_per_h()).powi(2);
+        }
     }
     // Two in forty are expected; six or more come by chance once in seventy studies.
     assert!(missed <= 5, "{missed}");
-    assert!((squares / tests as f64).sqrt() < 1.5, "{}", (squares / tests as f64).sqrt());
+    assert!((1..=20).contains(&wide), "{wide}");
+    let root_mean_square = (squares / (tests - wide) as f64).sqrt();
+    assert!(root_mean_square < 1.5, "{root_mean_square}");
+}
+
+#[test]
+fn a_sink_of_oxygen_does_not_pass_for_outgassing() {
+    let (mut missed, mut passed) = (0, 0);
+    for seed in 0..40 {
+        let mut random = Random::new(7000 + seed);
+        // Gas fed in without oxygen takes it out as a sink does; the evaluation knows of neither.
+        let rise = Rise {
+            exchange: [random.uniform(0.05, 0.6), 0.0],
+            start_ppm: random.uniform(0.2, 2.0),
+            ..Rise::plain(random.uniform(8.0, 14.0), random.uniform(2.0, 12.0))
+        };
+        let simulated = rise.simulate(seed);
+        let result = evaluated(&simulated.time_s, &simulated.reading, Species::Oxygen, Analyser::default()).unwrap();
+        assert!(result.notes.iter().any(|note| matches!(note, ppm_rise::Note::Slackens { .. })), "{seed}");
+        let estimate = result.oxygen_ingress.unwrap();
+        let truth = rise.ingress_ppm_per_h;
+        missed += usize::from(truth < estimate.interval95[0] || truth > estimate.interval95[1]);
+        passed += usize::from(estimate.distribution.probability_at_most_given_not_negative(0.8 * truth) > 0.95);
+    }
+    // Two in forty are expected.
+    assert!(missed <= 5, "{missed}");
+    assert_eq!(passed, 0);
+}
+
+#[test]
+fn spikes_among_sparse_readings_do_not_cost_the_run() {
+    let mut missed = 0;
+    for seed in 0..12 {
+        let rise = Rise { cadence_s: 120.0, ..Rise::plain(14.0, 3.0) };
+        let mut simulated = rise.simulate(seed);
+        let mut random = Random::new(300 + seed);
+        for reading in &mut simulated.reading {
+            if random.uniform(0.0, 1.0) < 0.01 {
+                *reading += random.uniform(10.0, 60.0) * 1e-6;
+            }
+        }
+        let result = evaluated(&simulated.time_s, &simulated.reading, Species::Oxygen, Analyser::default()).unwrap();
+        let window = result.oxygen.unwrap().window;
+        assert!(window.to_s - window.from_s > 13.0 * 3600.0, "{seed} {window:?}");
+        let interval = result.oxygen_ingress.unwrap().interval95;
+        missed += usize::from(interval[0] > 3.0 || interval[1] < 3.0);
+    }
+    // None or one is expected.
+    assert!(missed <= 2, "{missed}");
+}
+
+#[test]
+fn an_ingress_that_grows_is_said_and_stays_within_what_came_in() {
+    for seed in 0..12 {
+        // Two runs in one: from half time on three times as much comes in.
+        let first = Rise::plain(4.0, 2.6);
+        let simulated = first.simulate(seed);
+        let then = Rise { start_ppm: 1.0 + 4.0 * 2.6, ..Rise::plain(4.0, 7.8) }.simulate(100 + seed);
+        let mut time_s = simulated.time_s.clone();
+        time_s.extend(then.time_s.iter().skip(1).map(|t| t + 4.0 * 3600.0));
+        let mut reading = simulated.reading.clone();
+        reading.extend(then.reading.iter().skip(1));
+        let result = evaluated(&time_s, &reading, Species::Oxygen, Analyser::default()).unwrap();
+        assert!(result.notes.iter().any(|note| matches!(note, ppm_rise::Note::Steepens { .. })), "{seed}");
+        let estimate = result.oxygen_ingress.unwrap();
+        assert!((2.6..7.8).contains(&estimate.value), "{seed} {}", estimate.value);
+        assert!(estimate.interval95[0] < 2.7 && estimate.interval95[1] > 7.7, "{seed} {:?}", estimate.interval95);
+    }
+    let wander = Rise { noise: [0.05, 0.0], wander: [0.1, 1200.0], ..Rise::plain(8.0, 2.0) };
+    let steep = (0..40).filter(|&seed| {
+        let simulated = wander.simulate(seed);
+        let result = evaluated(&simulated.time_s, &simulated.reading, Species::Oxygen, Analyser::default()).unwrap();
+        result.notes.iter().any(|note| matches!(note, ppm_rise::Note::Steepens { .. }))
+    });
+    assert!(steep.count() <= 1);
 }
 
 /// How many of 30 runs below the room's pressure, which falls by a share in the run, miss their ingress.

@@ -115,7 +115,7 @@ fn evaluated(simulated: &SimulatedRise, cell: &Cell, rise: &Rise) -> Option<Esti
             pressure_difference: PressureDifference::Logged(Samples::new(&simulated.time_s, &below).ok()?),
             room_pressure_pa: 101_325.0,
             room_air: RoomAir { oxygen: room, water: room },
-            make_up: if rise.exchange[0] > 0.0 {
+            make_up: if rise.exchange[0] > 0.0 && !cell.name.contains("sink") {
                 MakeUp::Rate(Quantity::new(rise.exchange[0] / 3600.0, 0.0))
             } else {
                 MakeUp::None
@@ -169,6 +169,12 @@ fn oxygen(random: &mut Random, rise: &mut Rise) {
 fn oxygen_only_ingress(random: &mut Random, rise: &mut Rise) {
     oxygen(random, rise);
     rise.exponentials.clear();
+}
+
+/// Something inside takes oxygen up.
+fn oxygen_into_a_sink(random: &mut Random, rise: &mut Rise) {
+    oxygen_only_ingress(random, rise);
+    rise.exchange = [log_uniform(random, 0.05, 1.0), 0.0];
 }
 
 fn water(random: &mut Random, rise: &mut Rise) {
@@ -229,6 +235,9 @@ fn cells() -> Vec<Cell> {
     add("lag oxygen 6 h".into(), Species::Oxygen, lagging, oxygen);
     let wandering = Rise { noise: [0.05, 0.0], wander: [0.1, 1200.0], ..Rise::plain(8.0, 1.0) };
     add("wander oxygen 8 h".into(), Species::Oxygen, wandering, oxygen);
+    for hours in [8.0, 14.0] {
+        add(format!("sink oxygen {hours} h"), Species::Oxygen, Rise::plain(hours, 1.0), oxygen_into_a_sink);
+    }
     let diluted = Rise { exchange: [0.02, 0.5], ..Rise::plain(8.0, 1.0) };
     add("diluted oxygen 8 h".into(), Species::Oxygen, diluted, oxygen);
     let coarse = Rise { noise: [0.02, 0.0], resolution_ppm: 0.1, ..Rise::plain(8.0, 1.0) };

@@ -300,7 +300,7 @@ impl Solved {
         let shared = self.size - self.terms;
         let mean: Vec<f64> = (shared..self.size).map(|i| self.beta[i]).collect();
         let covariance = |a: usize, b: usize| self.covariance[shared + a][shared + b];
-        positive(&mean, &covariance).max(1e-300).ln()
+        log_positive(&mean, &covariance)
     }
 
     /// Log marginal likelihood with the amounts restricted to be positive.
@@ -310,20 +310,29 @@ impl Solved {
 }
 
 /// Probability that one or two jointly normal numbers are positive.
+pub(super) fn positive(mean: &[f64], covariance: &dyn Fn(usize, usize) -> f64) -> f64 {
+    standardised(mean, covariance).iter().flatten().map(|&z| phi(z)).product()
+}
+
+/// Its logarithm, also where the probability is too small for a number.
+fn log_positive(mean: &[f64], covariance: &dyn Fn(usize, usize) -> f64) -> f64 {
+    standardised(mean, covariance).iter().flatten().map(|&z| log_phi(z)).sum()
+}
+
+/// Standardised means whose normal probabilities, multiplied, are that of all being positive.
 ///
 /// For two, the second is taken as normal given that the first is positive, with its exact mean and variance.
-pub(super) fn positive(mean: &[f64], covariance: &dyn Fn(usize, usize) -> f64) -> f64 {
-    let Some(&first) = mean.first() else { return 1.0 };
+fn standardised(mean: &[f64], covariance: &dyn Fn(usize, usize) -> f64) -> [Option<f64>; 2] {
+    let Some(&first) = mean.first() else { return [None; 2] };
     let variance = covariance(0, 0).max(1e-300);
     let z = first / variance.sqrt();
-    let p = phi(z);
-    let Some(&second) = mean.get(1) else { return p };
-    let hazard = if z > -30.0 { density(z) / p.max(1e-300) } else { -z };
+    let Some(&second) = mean.get(1) else { return [Some(z), None] };
+    let hazard = if z > -30.0 { density(z) / phi(z).max(1e-300) } else { -z };
     let slope = covariance(1, 0) / variance;
     let shifted = second + slope * hazard * variance.sqrt();
     let shrunk = (hazard * (hazard + z)).clamp(0.0, 1.0);
     let rest = (covariance(1, 1) - slope * slope * variance * shrunk).max(1e-300);
-    p * phi(shifted / rest.sqrt())
+    [Some(z), Some(shifted / rest.sqrt())]
 }
 
 /// Density of the standard normal distribution.
@@ -345,6 +354,11 @@ pub(super) fn phi(z: f64) -> f64 {
                             + t * (-1.135_203_98 + t * (1.488_515_87 + t * (-0.822_152_23 + t * 0.170_872_77))))))));
     let tail = 0.5 * t * (-x * x - 1.265_512_23 + series).exp();
     if z >= 0.0 { 1.0 - tail } else { tail }
+}
+
+/// Logarithm of [`phi`]; far out the first terms of its asymptotic series.
+fn log_phi(z: f64) -> f64 {
+    if z > -8.0 { phi(z).ln() } else { -0.5 * z * z - (-z).ln() - 0.918_938_533_204_672_7 - 1.0 / (z * z) }
 }
 
 /// Amplitude columns of a shape.

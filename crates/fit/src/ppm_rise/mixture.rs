@@ -26,10 +26,14 @@ pub(super) struct Mixture {
 
 /// Most components that are kept.
 const LIMIT: usize = 400;
+/// Logarithm of the probability of positive amounts up to which a model is out of the question.
+const IMPOSSIBLE: f64 = -40.0;
 
 impl Mixture {
-    /// `None` without components.
+    /// `None` without components. Those whose amounts would have to be negative are left out: held at zero they are the
+    /// models with fewer terms.
     pub(super) fn new(mut components: Vec<Component>) -> Option<Self> {
+        components.retain(|c| c.solved.log_positive() > IMPOSSIBLE);
         let total = |c: &Component| c.log_weight + c.solved.log_positive();
         components.sort_by(|a, b| total(b).total_cmp(&total(a)));
         let top = total(components.first()?);
@@ -55,13 +59,28 @@ impl Mixture {
         self.of(kind).map(|(_, w)| w).sum()
     }
 
+    /// Probability of the components that a rule keeps.
+    pub(super) fn weight_of(&self, keep: impl Fn(&Component) -> bool) -> f64 {
+        self.components.iter().filter(|(c, _)| keep(c)).map(|(_, w)| w).sum()
+    }
+
+    /// Components with their weights, heaviest first.
+    pub(super) fn weighted(&self) -> &[(Component, f64)] {
+        &self.components
+    }
+
+    /// The part of the mixture that a rule keeps; `None` where it keeps nothing.
+    pub(super) fn part(&self, keep: impl Fn(&Component) -> bool) -> Option<Self> {
+        Self::new(self.components.iter().filter(|(c, _)| keep(c)).map(|(c, _)| *c).collect())
+    }
+
     fn of(&self, kind: Outgassing) -> impl Iterator<Item = &(Component, f64)> {
         self.components.iter().filter(move |(c, _)| c.shape.kind == kind)
     }
 
     /// The part of the mixture with one model; `None` where it has none.
     pub(super) fn only(&self, kind: Outgassing) -> Option<Self> {
-        Self::new(self.of(kind).map(|(c, _)| *c).collect())
+        self.part(|c| c.shape.kind == kind)
     }
 
     /// Distribution of the ingress over the window.
@@ -74,7 +93,7 @@ impl Mixture {
 
     /// Distribution of ingress and outgassing together at the end of the window, per window.
     pub(super) fn rate_at_end(&self) -> Distribution {
-        let parts: Vec<(f64, f64, f64)> = self
+        let bells: Vec<Bell> = self
             .components
             .iter()
             .map(|(component, weight)| {
@@ -89,15 +108,10 @@ impl Mixture {
                 let variance: f64 = (0..solved.size)
                     .map(|i| gradient[i] * (0..solved.size).map(|j| solved.covariance[i][j] * gradient[j]).sum::<f64>())
                     .sum();
-                (location, variance.max(1e-300).sqrt(), *weight)
+                Bell { location, scale: variance.max(1e-300).sqrt(), weight: *weight }
             })
             .collect();
-        let grid = grid(&parts.iter().map(|p| (p.0, p.1)).collect::<Vec<_>>());
-        let density: Vec<f64> = grid
-            .iter()
-            .map(|&r| parts.iter().map(|(m, s, w)| w / s * (-0.5 * ((r - m) / s).powi(2)).exp()).sum())
-            .collect();
-        Distribution::from_density(grid, &density)
+        of_bells(&bells)
     }
 
     /// Distribution of the outgassing alone at the end of the window, per window; it is not negative, and zero where
@@ -136,6 +150,27 @@ impl Mixture {
         });
         Distribution::Tabulated { cumulative: cumulative.collect(), x }
     }
+}
+
+/// One of several normal distributions that are mixed.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Bell {
+    pub(super) location: f64,
+    pub(super) scale: f64,
+    pub(super) weight: f64,
+}
+
+/// Mixture of normal distributions.
+pub(super) fn of_bells(bells: &[Bell]) -> Distribution {
+    let grid = grid(&bells.iter().map(|bell| (bell.location, bell.scale)).collect::<Vec<_>>());
+    let density: Vec<f64> = grid
+        .iter()
+        .map(|&r| {
+            let of = |bell: &Bell| bell.weight / bell.scale * (-0.5 * ((r - bell.location) / bell.scale).powi(2)).exp();
+            bells.iter().map(of).sum()
+        })
+        .collect();
+    Distribution::from_density(grid, &density)
 }
 
 /// What the density of one component needs.

@@ -7,6 +7,7 @@
 //! [`evaluate`] finds r. Ingress rates are signed and stated in ppm/h; everything else is SI, mole fractions as pure
 //! numbers.
 
+mod bend;
 mod blocks;
 mod censored;
 mod error;
@@ -47,7 +48,8 @@ use species::{Approach, Circumstances, Outcome};
 /// The steady ingress is a mixture over models of outgassing (none, one or two exponentials, for water also a power
 /// law), their time constants and the noise (floor and relative part, correlated part), each weighted by how far the
 /// readings support it, so that the interval spans the models where the result hinges on them. Amounts outgassed are
-/// not negative; the ingress may come out negative by noise.
+/// not negative; the ingress may come out negative by noise. A bend in the rise of oxygen may be outgassing or a sink, and
+/// the interval spans both.
 ///
 /// The analyser's response is in the model. Its dead time and an error of its time constant only move the readings in
 /// time, and the models are closed under a shift in time (exponentials keep their time constant, the power law its

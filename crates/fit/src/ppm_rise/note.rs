@@ -43,6 +43,20 @@ pub enum Note {
         /// What a straight line would say, ppm/h.
         straight_line_ppm_per_h: f64,
     },
+    /// The rise gets steeper, which a steady ingress does not.
+    Steepens {
+        /// Species.
+        species: Species,
+        /// Rate at the start and at the end, ppm/h.
+        ppm_per_h: [f64; 2],
+    },
+    /// The rise slackens, by outgassing or by a sink.
+    Slackens {
+        /// Species.
+        species: Species,
+        /// Ingress if a sink slackens it and if outgassing does, ppm/h.
+        ppm_per_h: [f64; 2],
+    },
     /// The run is short against the decay of the outgassing.
     RunShort {
         /// Species.
@@ -139,6 +153,14 @@ impl fmt::Display for Note {
                 f,
                 "{} of the rise of {species} is outgassing and is taken out; a straight line would have said {straight_line_ppm_per_h:.3} ppm/h",
                 percent(*share)
+            ),
+            Self::Steepens { species, ppm_per_h: [first, last] } => write!(
+                f,
+                "warning: the rise of {species} gets steeper in the run, from about {first:.3} to {last:.3} ppm/h, which no steady ingress does; the interval spans both; find what let in more (a leak that opened, a valve, a glove) and repeat"
+            ),
+            Self::Slackens { species, ppm_per_h: [sink, outgassing] } => write!(
+                f,
+                "warning: the rise of {species} slackens, and the readings do not tell why: {outgassing:.3} ppm/h come in if it is outgassing that decays, {sink:.3} ppm/h if something takes {species} up (a purifier's valve that is not tight, contents that react); the interval spans both; close the purifier's valves tightly, take reactive contents out and repeat, and wait longer before the start"
             ),
             Self::RunShort { species, window_h, time_constant_h } => write!(
                 f,

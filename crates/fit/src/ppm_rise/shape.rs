@@ -107,6 +107,30 @@ impl Shape {
         }
     }
 
+    /// Rate at the start of the window of a term that releases 1 in the window, per window.
+    pub(super) fn rate_at_start(self, term: usize) -> f64 {
+        match self.kind {
+            Outgassing::None => 0.0,
+            Outgassing::OneExponential | Outgassing::TwoExponentials => {
+                let tau = self.time_constant(term);
+                -1.0 / (tau * (-1.0 / tau).exp_m1())
+            }
+            Outgassing::PowerLaw => {
+                let t0 = self.v.exp();
+                1.0 / (t0 * power_integral(self.u, 1.0 + 1.0 / t0))
+            }
+        }
+    }
+
+    /// Time constant of a term in windows; t₀ of the power law.
+    pub(super) fn time_constant(self, term: usize) -> f64 {
+        match self.kind {
+            Outgassing::None => 0.0,
+            Outgassing::OneExponential | Outgassing::TwoExponentials => if term == 0 { self.u } else { self.v }.exp(),
+            Outgassing::PowerLaw => self.v.exp(),
+        }
+    }
+
     /// Time constants in h, or exponent and t₀ in h.
     pub(super) fn described(self, span_s: f64) -> [f64; 2] {
         let hours = |x: f64| x.exp() * span_s / 3600.0;
@@ -166,7 +190,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn the_rate_at_the_end_is_the_slope_of_what_is_released() {
+    fn the_rates_at_both_ends_are_slopes_of_what_is_released() {
         for shape in [
             Shape { kind: Outgassing::OneExponential, u: -1.0, v: 0.0 },
             Shape { kind: Outgassing::PowerLaw, u: 1.0, v: -3.0 },
@@ -175,6 +199,8 @@ mod tests {
             let released = |t: f64| shape.release(0, 1.0).until(t);
             let slope = (released(1.0) - released(1.0 - 1e-6)) / 1e-6;
             assert!((slope - shape.rate_at_end(0)).abs() < 1e-4, "{slope} {}", shape.rate_at_end(0));
+            let first = released(1e-6) / 1e-6;
+            assert!((first / shape.rate_at_start(0) - 1.0).abs() < 1e-3, "{first} {}", shape.rate_at_start(0));
             assert!((released(1.0) - 1.0).abs() < 1e-12 && released(0.0).abs() < 1e-12);
         }
     }

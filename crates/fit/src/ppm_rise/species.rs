@@ -1,5 +1,6 @@
 //! Evaluation of one species: from readings in a window to the steady ingress.
 
+use super::bend::Bend;
 use super::blocks::{Blocks, gather};
 use super::censored::pseudo;
 use super::exchange::Exchange;
@@ -42,6 +43,10 @@ pub(super) struct Fitted {
     pub blocks: Blocks,
     /// Posterior of the ingress over the window (a mole fraction).
     pub mixture: Mixture,
+    /// Rates over the window at its start and its end where the rise gets steeper, which no model has (mole fractions).
+    pub steepening: Option<[f64; 2]>,
+    /// What a bend of the rise may mean, for a species that hardly outgasses.
+    pub bend: Option<Bend>,
     pub noises: Vec<Noise>,
     /// Rows and parts of the most probable model.
     pub parts: Parts,
@@ -78,6 +83,9 @@ pub(super) const LEAST_READINGS: usize = 8;
 const LEAST_MEASURED: usize = 5;
 /// Time constant, in windows, of a term that is as slow as the run is long.
 const SLOW_TERM: f64 = 0.7;
+/// Time constant in windows of the curve by which a rise is seen to get steeper, how many standard uncertainties it must
+/// stand out by, and the share of the rate at the end that it must make.
+const STEEPENING: (f64, f64, f64) = (0.5, 4.0, 0.1);
 
 /// Current state of an iteration that adapts weights, censored readings and saturation to the fit.
 struct State {
@@ -373,9 +381,13 @@ impl<'a, 'b, 'c> Job<'a, 'b, 'c> {
         let slow_term_uncertainty = design.slow_term_uncertainty(&noise, heaviest.shape);
         let beside_walls =
             self.c.walls_since_s.map(|since_s| walls::mixtures(design, &noises, heaviest.shape, since_s));
+        // Stand-ins of censored readings follow the models, which do not get steeper.
+        let steepening = if fixed.is_none() { steepening(&designs, &first) } else { None };
         let keep: Vec<usize> = (0..design.block.len()).filter(|row| design.block[*row].is_some()).collect();
         Some(Fitted {
             blocks: self.blocks.clone(),
+            steepening,
+            bend: (self.c.species == Species::Oxygen).then(|| Bend::of(&mixture)).flatten(),
             mixture,
             noises,
             parts: parts.at(&keep),
@@ -600,6 +612,22 @@ fn likeliest<'d>(designs: &'d [Design], noise: Noise, kinds: &[(Outgassing, f64)
     let lead = leading(&nodes);
     let node = nodes[lead].iter().max_by(|a, b| a.log_evidence.total_cmp(&b.log_evidence))?;
     Some((&designs[lead], node.shape))
+}
+
+/// Rates at the start and the end where the rise gets steeper by every course of the ingress.
+fn steepening(designs: &[Design], noise: &Noise) -> Option<[f64; 2]> {
+    let (time_constant, stands_out, share) = STEEPENING;
+    let shape = Shape { kind: Outgassing::OneExponential, u: time_constant.ln(), v: 0.0 };
+    let fits = designs.iter().filter_map(|design| {
+        let columns = super::likelihood::amounts(&design.forward, shape);
+        let solved = design.rows.solve(&design.rows.whiten(noise, &design.shared, &columns), &[0])?;
+        let (ingress, last) = (solved.beta[1], solved.size - 1);
+        let amount = solved.beta[last];
+        let rates = [ingress + amount * shape.rate_at_start(0), ingress + amount * shape.rate_at_end(0)];
+        Some((amount / solved.covariance[last][last].sqrt(), rates))
+    });
+    let (pull, [first, last]) = fits.max_by(|a, b| a.0.total_cmp(&b.0))?;
+    (pull < -stands_out && last - first > share * last.abs()).then_some([first, last])
 }
 
 /// The best shape of each kind, as groups for the evidence of noise.

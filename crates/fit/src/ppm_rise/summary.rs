@@ -50,6 +50,9 @@ fn ingress(c: &Circumstances<'_, '_>, fitted: &Fitted, to_ppm_per_h: f64, notes:
     let species = c.species;
     let power_law_weight = fitted.mixture.weight(Outgassing::PowerLaw);
     let mut distribution = spanning(c, fitted).scaled(to_ppm_per_h);
+    if let Some(rates) = fitted.steepening {
+        distribution = distribution.reaching(rates.map(|rate| rate * to_ppm_per_h));
+    }
     if power_law_weight > SLOW_TAIL {
         let bound = bound_from_end(c, fitted, to_ppm_per_h);
         let Some(spanned) = spanning_slow_tail(&distribution, fitted, to_ppm_per_h, bound.value) else {
@@ -85,13 +88,13 @@ fn likely_models(fitted: &Fitted) -> impl Iterator<Item = Mixture> + '_ {
     KINDS.iter().filter(|kind| fitted.mixture.weight(**kind) > 0.01).filter_map(|kind| fitted.mixture.only(*kind))
 }
 
-/// Distribution of the ingress over the window. Water comes off walls ever more slowly: for it the distribution reaches as
+/// Distribution of the ingress over the window. A bend in the rise of oxygen may be outgassing or a sink. Water comes off walls ever more slowly: for it the distribution reaches as
 /// far up as each model with some probability does, and as far down as an unseen term as slow as the run would allow.
 fn spanning(c: &Circumstances<'_, '_>, fitted: &Fitted) -> Distribution {
-    let mixture = fitted.mixture.ingress();
     if c.species == Species::Oxygen {
-        return mixture;
+        return fitted.bend.as_ref().map_or_else(|| fitted.mixture.ingress(), |bend| bend.all.clone());
     }
+    let mixture = fitted.mixture.ingress();
     let counts = KINDS.iter().filter(|kind| fitted.mixture.weight(**kind) > COUNTS);
     let highest = counts
         .filter_map(|kind| Some(fitted.mixture.only(*kind)?.ingress().quantile(0.975)))
@@ -286,8 +289,20 @@ fn findings(c: &Circumstances<'_, '_>, fitted: &Fitted, fit: &SpeciesFit) -> Vec
     if rise < -3.0 * diagnostics.floor_noise_ppm / PPM {
         notes.push(Note::Falling { species });
     }
+    let bend = fitted.bend.as_ref().filter(|bend| bend.probability > 0.5);
+    if let Some(bend) = bend {
+        let per_h = |rate: &Distribution| rate.median() * 3600.0 * PPM / fitted.blocks.span_s;
+        let ppm_per_h = [per_h(&bend.at_start), per_h(&bend.late)];
+        notes.insert(0, Note::Slackens { species, ppm_per_h });
+    }
+    if let Some(rates) = fitted.steepening {
+        notes.insert(
+            0,
+            Note::Steepens { species, ppm_per_h: rates.map(|rate| rate * 3600.0 * PPM / fitted.blocks.span_s) },
+        );
+    }
     let with_outgassing = 1.0 - fitted.mixture.weight(Outgassing::None);
-    if with_outgassing > 0.5 && diagnostics.outgassed_share > 0.02 {
+    if bend.is_none() && with_outgassing > 0.5 && diagnostics.outgassed_share > 0.02 {
         notes.push(Note::OutgassingFound {
             species,
             share: diagnostics.outgassed_share,

@@ -221,6 +221,21 @@ impl Distribution {
         Self::Tabulated { x: x.into_iter().map(drawn).collect(), cumulative }
     }
 
+    /// Mixture of distributions by their weights, which need not add to 1; a value of 0 without any.
+    #[must_use]
+    pub fn mixed(parts: &[(f64, Self)]) -> Self {
+        let total: f64 = parts.iter().map(|(weight, _)| weight).sum();
+        let mut x: Vec<f64> = parts.iter().flat_map(|(_, part)| part.table().0).collect();
+        x.sort_by(f64::total_cmp);
+        x.dedup();
+        if x.len() < 2 || !(total > 0.0) {
+            return Self::normal(x.first().copied().unwrap_or(0.0), 0.0);
+        }
+        let at = |v: &f64| parts.iter().map(|(weight, part)| weight / total * part.cdf(*v)).sum();
+        let cumulative = x.iter().map(at).collect();
+        Self::Tabulated { x, cumulative }
+    }
+
     /// Abscissae and cumulative probabilities.
     fn table(&self) -> (Vec<f64>, Vec<f64>) {
         if let Self::Tabulated { x, cumulative } = self {
@@ -433,5 +448,13 @@ mod tests {
         let expected = (below.cdf(1.0) - below.cdf(0.0)) / (1.0 - below.cdf(0.0));
         assert!((below.probability_at_most_given_not_negative(1.0) - expected).abs() < 1e-12);
         assert!((Distribution::normal(-50.0, 1.0).probability_at_most_given_not_negative(0.1) - 1.0).abs() < 1e-12);
+    }
+
+    #[test]
+    fn a_mixture_has_the_weighted_probabilities_of_its_parts() {
+        let even = |from: f64| Distribution::from_density(vec![from, from + 1.0], &[1.0, 1.0]);
+        let mixed = Distribution::mixed(&[(3.0, even(0.0)), (1.0, even(2.0))]);
+        assert!((mixed.cdf(0.5) - 0.375).abs() < 1e-12 && (mixed.cdf(1.5) - 0.75).abs() < 1e-12);
+        assert!((mixed.quantile(0.875) - 2.5).abs() < 1e-12);
     }
 }

@@ -127,17 +127,20 @@ fn spikes_among_sparse_readings_do_not_cost_the_run() {
 
 #[test]
 fn an_ingress_that_grows_is_said_and_stays_within_what_came_in() {
-    for seed in 0..12 {
+    for seed in 0..16 {
         // Two runs in one: from half time on three times as much comes in.
-        let first = Rise::plain(4.0, 2.6);
-        let simulated = first.simulate(seed);
-        let then = Rise { start_ppm: 1.0 + 4.0 * 2.6, ..Rise::plain(4.0, 7.8) }.simulate(100 + seed);
+        let (hours, cadence_s, resolution_ppm) = if seed < 8 { (4.0, 60.0, 0.0) } else { (7.0, 120.0, 0.1) };
+        let plain = Rise { cadence_s, resolution_ppm, response_tau_s: 20.0, ..Rise::plain(hours, 2.6) };
+        let simulated = plain.simulate(seed);
+        let later = Rise { start_ppm: 1.0 + hours * 2.6, ingress_ppm_per_h: 7.8, ..plain }.simulate(100 + seed);
         let mut time_s = simulated.time_s.clone();
-        time_s.extend(then.time_s.iter().skip(1).map(|t| t + 4.0 * 3600.0));
+        time_s.extend(later.time_s.iter().skip(1).map(|t| t + hours * 3600.0));
         let mut reading = simulated.reading.clone();
-        reading.extend(then.reading.iter().skip(1));
-        let result = evaluated(&time_s, &reading, Species::Oxygen, Analyser::default()).unwrap();
+        reading.extend(later.reading.iter().skip(1));
+        let analyser = Analyser { resolution: resolution_ppm * 1e-6, response_tau_s: 20.0, ..Analyser::default() };
+        let result = evaluated(&time_s, &reading, Species::Oxygen, analyser).unwrap();
         assert!(result.notes.iter().any(|note| matches!(note, ppm_rise::Note::Steepens { .. })), "{seed}");
+        assert!(!result.notes.iter().any(|note| matches!(note, ppm_rise::Note::Slackens { .. })), "{seed}");
         let estimate = result.oxygen_ingress.unwrap();
         assert!((2.6..7.8).contains(&estimate.value), "{seed} {}", estimate.value);
         assert!(estimate.interval95[0] < 2.7 && estimate.interval95[1] > 7.7, "{seed} {:?}", estimate.interval95);

@@ -61,6 +61,10 @@ fn counted(component: &Component) -> Option<[f64; 2]> {
     let (shape, solved) = (component.shape, &component.solved);
     let shared = solved.size - solved.terms;
     let amounts: f64 = (shared..solved.size).map(|i| solved.beta[i].max(0.0)).sum();
+    // What falls is taken up anyhow, and how fast is the result.
+    if !(solved.beta[INGRESS] + amounts > 0.0) {
+        return None;
+    }
     let substantial = amounts >= SUBSTANTIAL * (amounts + solved.beta[INGRESS].max(0.0));
     let mut rate = [0.0; 2];
     for (term, rate) in rate.iter_mut().enumerate().take(solved.terms) {
@@ -69,7 +73,7 @@ fn counted(component: &Component) -> Option<[f64; 2]> {
             *rate = shape.rate_at_start(term);
         }
     }
-    (rate != [0.0; 2]).then_some(rate)
+    rate.iter().any(|rate| *rate > 0.0).then_some(rate)
 }
 
 /// How much the rate falls in a window by one model, as a normal number that is not negative, and the ingress beside it.
@@ -104,7 +108,10 @@ impl Slackening {
         let slowest =
             (0..solved.terms).filter(|term| rate[*term] > 0.0).map(|term| component.shape.time_constant(term));
         let share = mean / (mean + ingress.max(0.0)).max(1e-300);
-        let taken_at_start = share * solved.beta[0].max(0.0) / slowest.fold(0.0, f64::max).max(1e-3);
+        // A content at the start beyond the rise is what the sink, if any, stands in balance with.
+        let rise: f64 = solved.beta[INGRESS] + solved.beta[shared..solved.size].iter().sum::<f64>();
+        let start = if solved.beta[0] < rise { solved.beta[0].max(0.0) } else { 0.0 };
+        let taken_at_start = share * start / slowest.fold(0.0, f64::max).max(1e-3);
         Self { mean, variance, ingress, ingress_variance, covariance: slope * variance, taken_at_start }
     }
 

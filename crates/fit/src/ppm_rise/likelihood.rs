@@ -62,6 +62,8 @@ pub(super) const INGRESS: usize = 1;
 /// Width of the prior of an amount in standard errors of its visible part. As wide as a single reading would leave it
 /// (the Bayesian information criterion), small amounts would be taken for none and go into the ingress.
 const PRIOR_WIDTH: f64 = 4.0;
+/// Logarithm of the probability of positive amounts up to which a model is out of the question.
+const IMPOSSIBLE: f64 = -40.0;
 /// Most linear parameters of a model.
 pub(super) const MOST: usize = 7;
 
@@ -303,6 +305,12 @@ impl Solved {
         log_positive(&mean, &covariance)
     }
 
+    /// Whether the amounts can be positive. A model whose amounts would have to be negative is, held at zero, one with fewer
+    /// terms; and what is left of its probability is too small to be known.
+    pub(super) fn is_possible(&self) -> bool {
+        self.log_positive() > IMPOSSIBLE
+    }
+
     /// Log marginal likelihood with the amounts restricted to be positive.
     pub(super) fn log_evidence(&self) -> f64 {
         self.log_marginal + self.log_positive()
@@ -321,17 +329,23 @@ fn log_positive(mean: &[f64], covariance: &dyn Fn(usize, usize) -> f64) -> f64 {
 
 /// Standardised means whose normal probabilities, multiplied, are that of all being positive.
 ///
-/// For two, the second is taken as normal given that the first is positive, with its exact mean and variance.
+/// For two, the one less likely to be positive comes first, and the other is taken as normal given that, with its exact mean
+/// and variance. The other way round two amounts that hang together could each look nearly possible where both are not.
 fn standardised(mean: &[f64], covariance: &dyn Fn(usize, usize) -> f64) -> [Option<f64>; 2] {
-    let Some(&first) = mean.first() else { return [None; 2] };
-    let variance = covariance(0, 0).max(1e-300);
-    let z = first / variance.sqrt();
-    let Some(&second) = mean.get(1) else { return [Some(z), None] };
+    let alone = |i: usize| mean[i] / covariance(i, i).max(1e-300).sqrt();
+    let (first, second) = match mean.len() {
+        0 => return [None; 2],
+        1 => return [Some(alone(0)), None],
+        _ if alone(0) <= alone(1) => (0, 1),
+        _ => (1, 0),
+    };
+    let z = alone(first);
+    let variance = covariance(first, first).max(1e-300);
     let hazard = if z > -30.0 { density(z) / phi(z).max(1e-300) } else { -z };
-    let slope = covariance(1, 0) / variance;
-    let shifted = second + slope * hazard * variance.sqrt();
+    let slope = covariance(second, first) / variance;
+    let shifted = mean[second] + slope * hazard * variance.sqrt();
     let shrunk = (hazard * (hazard + z)).clamp(0.0, 1.0);
-    let rest = (covariance(1, 1) - slope * slope * variance * shrunk).max(1e-300);
+    let rest = (covariance(second, second) - slope * slope * variance * shrunk).max(1e-300);
     [Some(z), Some(shifted / rest.sqrt())]
 }
 
@@ -369,4 +383,25 @@ pub(super) fn amounts(forward: &Forward, shape: Shape) -> Vec<Vec<f64>> {
         forward.source(&|t| release.until(t))
     };
     (0..shape.terms()).map(column).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn two_amounts_that_cannot_both_be_positive_are_not_taken_for_possible() {
+        // On the line second = −first − 2, nearly: wherever one is positive the other is not.
+        let covariance = |a: usize, b: usize| if a == b { 1.0 } else { -0.999 };
+        for mean in [[3.0, -5.0], [-5.0, 3.0]] {
+            assert!(log_positive(&mean, &covariance) < -60.0, "{}", log_positive(&mean, &covariance));
+        }
+    }
+
+    #[test]
+    fn the_logarithm_of_a_probability_goes_on_where_the_probability_ends() {
+        assert!((log_phi(-8.0 + 1e-9) - log_phi(-8.0 - 1e-9)).abs() < 2e-3);
+        assert!((log_phi(-1.0) - phi(-1.0).ln()).abs() < 1e-12);
+        assert!(log_phi(-100.0) < -5000.0);
+    }
 }

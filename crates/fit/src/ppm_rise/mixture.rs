@@ -26,14 +26,11 @@ pub(super) struct Mixture {
 
 /// Most components that are kept.
 const LIMIT: usize = 400;
-/// Logarithm of the probability of positive amounts up to which a model is out of the question.
-const IMPOSSIBLE: f64 = -40.0;
 
 impl Mixture {
-    /// `None` without components. Those whose amounts would have to be negative are left out: held at zero they are the
-    /// models with fewer terms.
+    /// `None` without components that are possible.
     pub(super) fn new(mut components: Vec<Component>) -> Option<Self> {
-        components.retain(|c| c.solved.log_positive() > IMPOSSIBLE);
+        components.retain(|c| c.solved.is_possible());
         let total = |c: &Component| c.log_weight + c.solved.log_positive();
         components.sort_by(|a, b| total(b).total_cmp(&total(a)));
         let top = total(components.first()?);

@@ -11,6 +11,8 @@ pub(super) struct ShapeNode {
     pub shape: Shape,
     pub log_prior: f64,
     pub log_evidence: f64,
+    /// Whether its amounts can be positive.
+    pub possible: bool,
 }
 
 /// Log evidence below the best at which a shape no longer matters.
@@ -185,7 +187,12 @@ impl Search<'_> {
             .filter_map(|(shape, place)| {
                 let solved = self.rows.solve(&whitened, place)?;
                 let log_prior = log_prior + shape.log_density();
-                Some(ShapeNode { shape, log_prior, log_evidence: solved.log_evidence() + log_prior })
+                Some(ShapeNode {
+                    shape,
+                    log_prior,
+                    log_evidence: solved.log_evidence() + log_prior,
+                    possible: solved.is_possible(),
+                })
             })
             .collect()
     }

@@ -364,7 +364,8 @@ impl<'a, 'b, 'c> Job<'a, 'b, 'c> {
         let mut nodes = if second == first { rough } else { search_all(&designs, second, kinds) };
         let top = nodes.iter().map(|of| best(of)).fold(f64::NEG_INFINITY, f64::max);
         for of in &mut nodes {
-            of.retain(|n| n.log_evidence > top - 10.0);
+            // The model without terms is always possible, whatever the noise.
+            of.retain(|n| n.shape.kind == Outgassing::None || n.log_evidence > top - 10.0);
         }
         let lead = leading(&nodes);
         let noises = fixed.map_or_else(|| designs[lead].likely_noises(&leaders(&nodes[lead])), |noise| vec![noise]);
@@ -514,6 +515,7 @@ impl Design {
             .iter()
             .flat_map(|&(kind, prior)| {
                 let mut nodes = search.nodes(kind);
+                nodes.retain(|node| node.possible);
                 for node in &mut nodes {
                     node.log_prior += prior.ln() + self.log_prior;
                     node.log_evidence += prior.ln() + self.log_prior;

@@ -50,7 +50,7 @@ fn ingress(c: &Circumstances<'_, '_>, fitted: &Fitted, to_ppm_per_h: f64, notes:
     let species = c.species;
     let power_law_weight = fitted.mixture.weight(Outgassing::PowerLaw);
     let mut distribution = spanning(c, fitted).scaled(to_ppm_per_h);
-    if let Some(rates) = fitted.steepening {
+    if let Some(rates) = steepening(fitted) {
         distribution = distribution.reaching(rates.map(|rate| rate * to_ppm_per_h));
     }
     if power_law_weight > SLOW_TAIL {
@@ -267,15 +267,30 @@ fn prediction_errors(fitted: &Fitted, noise: &Noise, variance: f64) -> Vec<f64> 
 
 /// Slope of a straight line through the measured readings, 1/s.
 fn straight_line(blocks: &Blocks) -> f64 {
-    let weight: f64 = measured(blocks).map(|i| blocks.readings[i]).sum();
-    let mean = |of: &[f64]| measured(blocks).map(|i| blocks.readings[i] * of[i]).sum::<f64>() / weight;
+    slope(blocks, |_| true)
+}
+
+/// Slope of a straight line through the measured readings whose time, as a share of the window, a rule keeps; 1/s.
+fn slope(blocks: &Blocks, keep: impl Fn(f64) -> bool) -> f64 {
+    let kept: Vec<usize> = measured(blocks).filter(|&i| keep(blocks.time_s[i] / blocks.span_s)).collect();
+    let weight: f64 = kept.iter().map(|&i| blocks.readings[i]).sum();
+    let mean = |of: &[f64]| kept.iter().map(|&i| blocks.readings[i] * of[i]).sum::<f64>() / weight;
     let (t, x) = (mean(&blocks.time_s), mean(&blocks.value));
     let (mut products, mut squares) = (0.0, 0.0);
-    for i in measured(blocks) {
+    for i in kept {
         products += blocks.readings[i] * (blocks.time_s[i] - t) * (blocks.value[i] - x);
         squares += blocks.readings[i] * (blocks.time_s[i] - t).powi(2);
     }
     if squares > 0.0 { products / squares } else { 0.0 }
+}
+
+/// First and last rate over the window of a rise that gets steeper: by the curve that shows it, or by the first and the last
+/// quarter of the readings, whichever lie further apart.
+fn steepening(fitted: &Fitted) -> Option<[f64; 2]> {
+    let [first, last] = fitted.steepening?;
+    let blocks = &fitted.blocks;
+    let quarter = |keep: fn(f64) -> bool| slope(blocks, keep) * blocks.span_s;
+    Some([first.min(quarter(|share| share < 0.25)), last.max(quarter(|share| share > 0.75))])
 }
 
 fn findings(c: &Circumstances<'_, '_>, fitted: &Fitted, fit: &SpeciesFit) -> Vec<Note> {
@@ -295,11 +310,9 @@ fn findings(c: &Circumstances<'_, '_>, fitted: &Fitted, fit: &SpeciesFit) -> Vec
         let ppm_per_h = [per_h(&bend.at_start), per_h(&bend.late)];
         notes.insert(0, Note::Slackens { species, ppm_per_h });
     }
-    if let Some(rates) = fitted.steepening {
-        notes.insert(
-            0,
-            Note::Steepens { species, ppm_per_h: rates.map(|rate| rate * 3600.0 * PPM / fitted.blocks.span_s) },
-        );
+    if let Some(rates) = steepening(fitted) {
+        let ppm_per_h = rates.map(|rate| rate * 3600.0 * PPM / fitted.blocks.span_s);
+        notes.insert(0, Note::Steepens { species, ppm_per_h });
     }
     let with_outgassing = 1.0 - fitted.mixture.weight(Outgassing::None);
     if bend.is_none() && with_outgassing > 0.5 && diagnostics.outgassed_share > 0.02 {

@@ -145,3 +145,43 @@ fn a_pressure_held_above_the_room_is_made_up_for_without_a_meter_too() {
     let notes = result["tests"][0]["notes"].to_string();
     assert!(notes.contains("gas fed in replaced what leaked out: somewhere between nothing and"), "{notes}");
 }
+
+/// The run with an analyser whose range ends at 150 ppm, after some eight of the twelve hours.
+fn clipped() -> String {
+    let clip = |line: &str| {
+        let cells: Vec<&str> = line.split(';').collect();
+        match cells[1].replace(',', ".").parse::<f64>() {
+            Ok(ppm) if ppm > 150.0 => format!("{};150,0;{}\n", cells[0], cells[2]),
+            _ => format!("{line}\n"),
+        }
+    };
+    export().lines().map(clip).collect()
+}
+
+#[test]
+fn an_analyser_at_the_end_of_a_range_that_nobody_stated_makes_the_run_not_valid() {
+    let bench = bench();
+    bench.write("rise.csv", clipped());
+    let test = &bench.qualified("plan.toml", 4)["tests"][0];
+    assert_eq!(test["valid"], false);
+    let problem = test["problems"][0].as_str().unwrap();
+    for part in ["rise.csv: oxygen stands at 150 ppm", "the end of the instrument's range", "to 2026-05-06T17:59:00Z"] {
+        assert!(problem.contains(part), "{part}: {problem}");
+    }
+    assert!(problem.contains("state range = [\"0 ppm\", \"150 ppm\"] in [instruments.o2]"), "{problem}");
+}
+
+#[test]
+fn a_range_stated_finer_than_the_display_bounds_the_readings_that_stop_a_step_below_it() {
+    let bench = bench();
+    bench.write("rise.csv", clipped());
+    bench.write(
+        "plan.toml",
+        PLAN.replace("response = \"t90 20 s\"", "response = \"t90 20 s\"\nrange = [\"0 ppm\", \"150.04 ppm\"]"),
+    );
+    let test = &bench.qualified("plan.toml", 0)["tests"][0];
+    assert_eq!(test["valid"], true, "{test}");
+    let interval = &test["results"]["oxygen_ingress"]["interval95"];
+    let (low, high) = (interval[0].as_f64().unwrap(), interval[1].as_f64().unwrap());
+    assert!(low <= 18.0 && 18.0 <= high && high - low < 1.0, "{interval}");
+}

@@ -56,6 +56,25 @@ max = "10 ppm"
 "#;
 
 #[test]
+fn an_analyser_at_the_end_of_its_range_gives_a_largest_content_that_is_at_least_that() {
+    let bench = Bench::new();
+    // The contents rise all day, and the range ends at 5 ppm.
+    let (mut log, mut state) = ("time_s,O2 (ppm)\n".to_owned(), 3);
+    for minute in 0..1440 {
+        let ppm = 0.5 + 0.005 * f64::from(minute) + 0.04 * jitter(&mut state);
+        writeln!(log, "{},{:.2}", minute * 60, ppm.min(5.0)).unwrap();
+    }
+    bench.write("day.csv", log);
+    let without = ENDURANCE.replace("purifier_on = \"Purifier on\"\ntransfer = \"Transfer\"\n", "");
+    bench.write("plan.toml", without);
+    let run = bench.run(&["qualify", "plan.toml", "--format", "json"]);
+    let test = &run.json()["tests"][0];
+    assert_eq!(test["results"]["oxygen_max"]["kind"], "lower_bound", "{test}");
+    let notes = test["notes"].to_string();
+    assert!(notes.contains("it counts as at least that; state range = "), "{notes}");
+}
+
+#[test]
 fn a_day_gives_largest_content_and_share_with_the_transfer_and_without() {
     let bench = Bench::new();
     bench.write("day.csv", endurance());

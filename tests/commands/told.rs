@@ -70,6 +70,53 @@ fn a_time_that_never_was_is_set_aside_and_said() {
     assert!(notes.contains("60 rows stand in the hour that the clock skipped in spring"), "{notes}");
 }
 
+/// The hold with what a gauge makes of its pressures.
+fn hold_read_as(shown: impl Fn(usize, f64) -> f64) -> String {
+    let minutes = (0..180).map(|minute| format!("2026-05-04T{:02}:{:02}:00Z", 9 + minute / 60, minute % 60));
+    let log = hold(minutes);
+    let mut lines = log.lines();
+    let mut text = format!("{}\n", lines.next().unwrap());
+    for (row, line) in lines.enumerate() {
+        let cells: Vec<&str> = line.split(',').collect();
+        writeln!(text, "{},{:.2},NaN", cells[0], shown(row, cells[1].parse().unwrap())).unwrap();
+    }
+    text
+}
+
+#[test]
+fn a_gauge_that_stood_still_for_a_good_part_of_the_window_makes_the_hold_not_valid() {
+    let bench = Bench::new();
+    bench.write("hold.csv", hold_read_as(|row, pa| if (60..120).contains(&row) { 38.07 } else { pa }));
+    bench.write("plan.toml", plan(ABSOLUTE, ""));
+    let test = &bench.qualified("plan.toml", 0)["tests"][0];
+    let problem = test["problems"][0].as_str().unwrap();
+    assert!(problem.contains("hold.csv: antechamber_pressure stands at 38.07 Pa in 60 readings in turn"), "{problem}");
+    assert!(problem.contains("(33 % of the window)") && problem.contains("the sensor stood still"), "{problem}");
+}
+
+#[test]
+fn a_shorter_stop_of_the_gauge_is_said_with_what_was_done_about_it() {
+    let bench = Bench::new();
+    bench.write("hold.csv", hold_read_as(|row, pa| if (60..91).contains(&row) { 38.07 } else { pa }));
+    bench.write("plan.toml", plan(ABSOLUTE, ""));
+    let test = &bench.qualified("plan.toml", 0)["tests"][0];
+    let notes = test["notes"].to_string();
+    assert!(notes.contains("31 readings in turn") && notes.contains("used as they stand"), "{notes}");
+}
+
+#[test]
+fn a_gauge_at_the_end_of_its_range_makes_the_hold_not_valid() {
+    let bench = Bench::new();
+    bench.write("hold.csv", hold_read_as(|_, pa| pa.min(50.0)));
+    bench.write("plan.toml", plan(ABSOLUTE, ""));
+    let test = &bench.qualified("plan.toml", 0)["tests"][0];
+    let problem = test["problems"][0].as_str().unwrap();
+    assert!(problem.contains("stands at 50 Pa") && problem.contains("the end of the instrument's range"), "{problem}");
+    // A display of whole steps rests on each for long, and that is no fault.
+    bench.write("hold.csv", hold_read_as(|_, pa| (pa / 5.0).round() * 5.0));
+    assert_eq!(bench.qualified("plan.toml", 0)["tests"][0]["valid"], true);
+}
+
 #[test]
 fn a_column_that_is_there_but_empty_is_not_called_missing() {
     let bench = Bench::new();

@@ -19,6 +19,7 @@ mod properties;
 mod quantities;
 mod readings;
 mod saving;
+mod standing_still;
 mod support;
 mod times;
 mod workbooks;

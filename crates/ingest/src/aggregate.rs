@@ -21,6 +21,7 @@ use crate::bytes::{Content, decode};
 use crate::channel::Channel;
 use crate::error::ReadError;
 use crate::options::ReadOptions;
+use crate::range::shown_end_of_range;
 use crate::read::{Reading, Wide, check_format, read};
 use crate::recording::{CellCount, PressureReference, Recording, Series, Status};
 
@@ -335,15 +336,17 @@ impl Gathering {
         if wide.base == Base::Elapsed && self.origin_ns.is_none() {
             self.origin_ns = rows.time_ns.first().copied();
         }
+        let tops: Vec<Option<f64>> =
+            columns.iter().zip(&rows.values).map(|(column, values)| shown_top(column, values)).collect();
         for row in (0..rows.len()).filter(|row| keep[*row]) {
-            self.take_row(&rows, row, columns);
+            self.take_row(&rows, row, columns, &tops);
         }
         for (cells, more) in self.cells.iter_mut().zip(&rows.cells) {
             cells.add(*more);
         }
     }
 
-    fn take_row(&mut self, rows: &Rows, row: usize, columns: &[Assigned]) {
+    fn take_row(&mut self, rows: &Rows, row: usize, columns: &[Assigned], tops: &[Option<f64>]) {
         let time_ns = rows.time_ns[row].saturating_sub(self.origin_ns.unwrap_or(0));
         let bits: Vec<u64> = rows.values.iter().map(|values| values[row].to_bits()).collect();
         if self.before.as_ref().is_some_and(|(time, values)| *time == time_ns && *values == bits) {
@@ -363,12 +366,12 @@ impl Gathering {
                     None => continue,
                 },
             };
-            let (value, status) = self.judged(value, rows.status[i].get(row).copied().unwrap_or(0), column);
+            let (value, status) = self.judged(value, rows.status[i].get(row).copied().unwrap_or(0), column, tops[i]);
             self.bins[i].add(time_s, value, status, self.width_s);
         }
     }
 
-    fn judged(&self, value: f64, code: u8, column: &Assigned) -> (f64, Status) {
+    fn judged(&self, value: f64, code: u8, column: &Assigned, top: Option<f64>) -> (f64, Status) {
         let value = if column.is_dew_point() {
             moisture::mole_fraction(value, column.unit.dew_phase().unwrap_or(DewPhase::Ice), self.pressure_pa)
         } else {
@@ -378,7 +381,7 @@ impl Gathering {
             1 => Status::BelowLimit,
             2 => Status::AboveRange,
             _ if column.reporting_limit.is_some_and(|limit| value < limit) => Status::BelowLimit,
-            _ if column.range.is_some_and(|range| value >= range.1) => Status::AboveRange,
+            _ if top.is_some_and(|top| value >= top) => Status::AboveRange,
             _ => Status::Measured,
         };
         (value, status)
@@ -403,4 +406,10 @@ impl Gathering {
         let span_s = self.span.map(|(first, last)| (seconds(first), seconds(last)));
         (Assembled { account: self.account, cells: self.cells, span_s, notes, ..Assembled::default() }, series)
     }
+}
+
+/// The end of a column's range as the readings of a piece show it. Dew points are judged as the fractions they become.
+fn shown_top(column: &Assigned, values: &[f64]) -> Option<f64> {
+    let (_, top) = column.range?;
+    Some(if column.is_dew_point() { top } else { shown_end_of_range(values, top) })
 }

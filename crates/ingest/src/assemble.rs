@@ -9,8 +9,10 @@ use crate::account::{Account, RowReason};
 use crate::assign::Assigned;
 use crate::body::Rows;
 use crate::channel::{Channel, Kind};
+use crate::range::shown_end_of_range;
 use crate::recording::{Phase, Series, Status, Stuck};
 use crate::state_words::StateWords;
+use crate::stuck::stuck_runs;
 use crate::switches;
 use crate::time::cell::DAY_NS;
 use crate::time::{Base, zone};
@@ -408,7 +410,7 @@ fn build(
     }
     dew_points_to_fractions(columns, pressure_pa, out);
     for series in &out.series {
-        out.stuck.extend(longest_stuck_run(series));
+        out.stuck.extend(stuck_runs(series, None));
     }
 }
 
@@ -464,7 +466,8 @@ fn status_of(code: Option<u8>) -> Status {
 fn apply_limits(series: &mut Series, column: &Assigned) {
     let limit = column.reporting_limit.unwrap_or(f64::NEG_INFINITY);
     let top = column.range.map_or(f64::INFINITY, |range| range.1);
-    if !series.value.iter().any(|value| *value < limit || *value >= top) {
+    let shown_top = shown_end_of_range(&series.value, top);
+    if !series.value.iter().any(|value| *value < limit || *value >= shown_top) {
         return;
     }
     series.status.resize(series.value.len(), Status::Measured);
@@ -474,7 +477,7 @@ fn apply_limits(series: &mut Series, column: &Assigned) {
         }
         if *value < limit {
             (*value, *status) = (limit, Status::BelowLimit);
-        } else if *value >= top {
+        } else if *value >= shown_top {
             (*value, *status) = (top, Status::AboveRange);
         }
     }
@@ -570,40 +573,4 @@ fn is_gap(time_s: &[f64], i: usize, cadence: f64) -> bool {
     let mut steps: Vec<f64> = near.windows(2).map(|pair| pair[1] - pair[0]).collect();
     let middle = steps.len() / 2;
     step > 3.0 * *steps.select_nth_unstable_by(middle, f64::total_cmp).1
-}
-
-/// The longest run of one value, where so long a run is out of all proportion to how often the value changes elsewhere.
-fn longest_stuck_run(series: &Series) -> Option<Stuck> {
-    const SHORTEST: usize = 30;
-    if series.channel.kind() == Kind::State || series.len() < 2 * SHORTEST {
-        return None;
-    }
-    let mut longest = (0, 0);
-    let mut start = 0;
-    let mut changes = 0usize;
-    for i in 1..=series.len() {
-        // What lies below the reporting limit shows that limit, as often as it likes.
-        let as_before = |i: usize| {
-            series.value[i].to_bits() == series.value[start].to_bits() && series.status_at(i) == series.status_at(start)
-        };
-        if i == series.len() || !as_before(i) {
-            if i - start > longest.1 && series.status_at(start) == Status::Measured {
-                longest = (start, i - start);
-            }
-            changes += usize::from(i < series.len());
-            start = i;
-        }
-    }
-    let (start, count) = longest;
-    let elsewhere = series.len() - count;
-    // Where readings repeat with chance p, a run of n has chance p^n; one in a million is no chance.
-    let repeat = 1.0 - (changes as f64 / elsewhere.max(1) as f64).min(1.0);
-    let improbable =
-        count >= SHORTEST && elsewhere >= SHORTEST && changes > 10 && count as f64 * repeat.max(1e-6).ln() < -14.0;
-    improbable.then(|| Stuck {
-        channel: series.channel,
-        span_s: (series.time_s[start], series.time_s[start + count - 1]),
-        value: series.value[start],
-        count,
-    })
 }

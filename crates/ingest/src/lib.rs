@@ -39,11 +39,13 @@ mod long;
 mod number;
 mod options;
 mod question;
+mod range;
 mod read;
 mod recording;
 mod records;
 mod sample;
 mod state_words;
+mod stuck;
 mod switches;
 #[cfg(feature = "table")]
 pub mod table;
@@ -61,5 +63,9 @@ pub use error::ReadError;
 pub use join::{JoinOptions, Joined, JoinedColumn, join, join_at};
 pub use options::{ColumnRef, ColumnRequest, Format, Layout, ReadOptions};
 pub use question::{Question, Topic};
+pub use range::shown_end_of_range;
 pub use read::{read, read_bytes};
-pub use recording::{CellCount, Choice, Column, Phase, PressureReference, Recording, Series, Status, Stuck, TimeBase};
+pub use recording::{
+    CellCount, Choice, Column, Phase, Place, PressureReference, Recording, Series, Status, Stuck, TimeBase,
+};
+pub use stuck::stuck_runs;

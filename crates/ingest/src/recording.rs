@@ -186,12 +186,31 @@ pub struct Phase {
 pub struct Stuck {
     /// Which channel.
     pub channel: Channel,
+    /// Header text of its column.
+    #[serde(default)]
+    pub column: String,
     /// First and last time of the run, s.
     pub span_s: (f64, f64),
     /// The value, SI.
     pub value: f64,
     /// Number of readings.
     pub count: usize,
+    /// Where the value lies among all of the channel.
+    #[serde(default)]
+    pub place: Place,
+}
+
+/// Where a value lies among all measured readings of its channel.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Place {
+    /// No reading is lower.
+    Lowest,
+    /// Some are lower and some are higher.
+    #[default]
+    Between,
+    /// No reading is higher.
+    Highest,
 }
 
 impl Choice {

@@ -7,6 +7,7 @@ use crate::channel::Channel;
 const FULL: [f64; 3] = [-1.0, 100.0, 255.0];
 
 /// Brings the values of a switch or valve to 0 to 1; says how, where that was needed.
+#[expect(clippy::float_cmp, reason = "a logger writes its states as whole numbers, which are exact")]
 pub(crate) fn bring_to_unit(column: &Assigned, values: &mut [f64]) -> Option<String> {
     let switches = [Channel::ValveOpen, Channel::PurifierOn, Channel::Transfer];
     if !switches.contains(&column.channel) || column.words.is_some() {

@@ -39,7 +39,8 @@ pub(crate) fn run(plan: &Plan, test: &Test, folders: &Folders) -> Result<Outcome
     let transfers_s = transfers(&data)?;
     let (mut species, mut estimates) = (Vec::new(), Vec::new());
     for (channel, name, max, share) in CONTENTS {
-        let Some(found) = joined(&data, channel)? else { continue };
+        let Some(mut found) = joined(&data, channel)? else { continue };
+        validity::bound_at_end_of_range(&data, channel, &mut found);
         let evaluation = evaluate(test, &data, &found, &off_s, &transfers_s)?;
         check(plan, test, &data, &found, &evaluation, max, &mut findings);
         findings.notes.extend(evaluation.notes.iter().map(|note| format!("{name}: {note}")));

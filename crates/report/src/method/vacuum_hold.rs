@@ -18,15 +18,8 @@ use super::{Evaluation, Outcome, TestError};
 /// Evaluates a vacuum hold.
 pub(crate) fn run(plan: &Plan, test: &Test, folders: &Folders) -> Result<Outcome, TestError> {
     let data = TestData::read(plan, test, &test.files, folders)?;
-    let of_enclosure = test.keys.vessel.as_deref() == Some("enclosure");
-    let mut order =
-        [Channel::AntechamberPressure, Channel::VesselPressure, Channel::AbsolutePressure, Channel::GaugePressure];
-    if of_enclosure {
-        order.rotate_left(2);
-    } else if test.keys.volume.is_some() {
-        order.swap(0, 1);
-    }
-    let vessel = VesselPressure::gather(&data, &order)?;
+    let of_enclosure = is_of_enclosure(test);
+    let vessel = VesselPressure::gather(&data, &vessel_channels(test))?;
     let volume_m3 = volume(&data).ok_or(TestError::VesselVolumeMissing)?;
     let thermometer = data.channels(Channel::GasTemperature)?.into_iter().next();
     let restarts_s = restarts_s(&data);
@@ -66,6 +59,22 @@ pub(crate) fn run(plan: &Plan, test: &Test, folders: &Folders) -> Result<Outcome
     }
     .into_outcome(test);
     Ok(with_gas(outcome))
+}
+
+fn is_of_enclosure(test: &Test) -> bool {
+    test.keys.vessel.as_deref() == Some("enclosure")
+}
+
+/// Channels that may hold the vessel's pressure: the first that was logged does.
+pub(super) fn vessel_channels(test: &Test) -> [Channel; 4] {
+    let mut order =
+        [Channel::AntechamberPressure, Channel::VesselPressure, Channel::AbsolutePressure, Channel::GaugePressure];
+    if is_of_enclosure(test) {
+        order.rotate_left(2);
+    } else if test.keys.volume.is_some() {
+        order.swap(0, 1);
+    }
+    order
 }
 
 /// What flows into a vessel under vacuum is the room's air.

@@ -1,6 +1,7 @@
 //! Checks of the instruments: calibration, range, step, and the rated pressure that the gauge saw.
 
 use jiff::civil::Date;
+use tightfit_ingest::shown_end_of_range;
 use tightfit_quantity::{Dimension, Quantity, display_number};
 
 use crate::data::ChannelData;
@@ -54,7 +55,12 @@ pub(crate) fn range(channel: &ChannelData<'_>, dimension: Dimension, findings: &
     let Some(instrument) = channel.instrument else { return };
     let Some((low, high)) = &instrument.range else { return };
     let (Ok(low_si), Ok(high_si)) = (low.si_of(dimension), high.si_of(dimension)) else { return };
-    let beyond = channel.value.iter().filter(|value| **value <= low_si || **value >= high_si).count();
+    // The range is that of what the instrument shows, its zero error with it.
+    let zero = instrument.zero_check_si(dimension).map_or(0.0, |(zero, _)| zero);
+    let shown: Vec<f64> = channel.value.iter().map(|value| value + zero).collect();
+    let below: Vec<f64> = shown.iter().map(|value| -value).collect();
+    let (high_si, low_si) = (shown_end_of_range(&shown, high_si), -shown_end_of_range(&below, -low_si));
+    let beyond = shown.iter().filter(|value| **value <= low_si || **value >= high_si).count();
     let name = &instrument.name;
     if beyond > 0 {
         findings.refuse(CHECK, format!("{beyond} readings of {name} lie at or beyond its range of {low} to {high}"));

@@ -1,17 +1,20 @@
 //! Checks that decide whether a test may be judged, and what must be said beside it.
 //!
 //! Each check has a name, a finding in words and a consequence. A calibration that had run out and a record beyond the
-//! rated pressure make a test not valid, and so does a gauge that stood still or a clock that lost the duration of a
-//! hold: no interval can allow for these. What an interval does allow for (no thermometer, a coarse step, a short
+//! rated pressure make a test not valid, and so do a gauge that stood still, a clock that lost the duration of a
+//! hold, an analyser at the end of a range that nobody stated, and a sensor that stood still for a good part of the window:
+//! no interval can allow for these. What an interval does allow for (no thermometer, a coarse step, a short
 //! window) is said beside the result.
 
 mod instrument;
 mod record;
+mod standing;
 
 use crate::result::{Consequence, TestResult, ValidityLine};
 
 pub(crate) use instrument::{calibration, fitness, range, rated_pressure};
 pub(crate) use record::{all_alike, recordings, restarts};
+pub(crate) use standing::bound_at_end_of_range;
 
 /// What the checks found.
 #[derive(Debug, Default, PartialEq, Eq)]

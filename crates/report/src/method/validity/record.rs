@@ -1,22 +1,21 @@
-//! Checks of the records: clocks, gaps, sensors that stood still.
+//! Checks of the records: clocks, gaps, one value throughout.
 
-use tightfit_ingest::{Recording, Stuck};
+use tightfit_ingest::Recording;
 
 use crate::advice::duration_text;
 use crate::data::{ChannelData, TestData};
 
-use super::Findings;
+use super::{Findings, standing};
 
-/// Clock, gaps and stuck sensors of all files of a test, as far as they touch the window (s on the data's time axis).
+/// Clock and gaps of all files of a test, as far as they touch the window (s on the data's time axis), and sensors that
+/// stood still in it.
 pub(crate) fn recordings(data: &TestData<'_>, window_s: [f64; 2], findings: &mut Findings) {
     for file in &data.files {
         let window = window_s.map(|time| time + data.origin_s);
         clock(&file.name, &file.recording, findings);
         gaps(&file.name, &file.recording, window, findings);
-        for stuck in file.recording.stuck.iter().filter(|stuck| overlap(stuck.span_s, window) > 0.0) {
-            findings.say("stuck sensor", stuck_text(&file.name, stuck, data));
-        }
     }
+    standing::check(data, window_s, findings);
 }
 
 fn clock(file: &str, recording: &Recording, findings: &mut Findings) {
@@ -53,14 +52,6 @@ fn gaps(file: &str, recording: &Recording, window: [f64; 2], findings: &mut Find
         count => findings
             .say(CHECK, format!("{file}: {count} gaps in the window, the longest of {}", duration_text(longest))),
     }
-}
-
-fn stuck_text(file: &str, stuck: &Stuck, data: &TestData<'_>) -> String {
-    let [from, to] = [stuck.span_s.0, stuck.span_s.1].map(|time| data.time_text(time - data.origin_s));
-    format!(
-        "{file}: {} shows one value in {} readings from {from} to {to}, while it moves elsewhere: did the sensor stand still?",
-        stuck.channel, stuck.count
-    )
 }
 
 fn overlap(span: (f64, f64), window: [f64; 2]) -> f64 {

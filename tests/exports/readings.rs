@@ -1,6 +1,8 @@
 //! Readings that are not plain numbers.
 
-use tightfit_ingest::Channel::{Event, GasTemperature, GaugePressure, Oxygen, PurifierOn, Transfer, ValveOpen, Water};
+use tightfit_ingest::Channel::{
+    AntechamberPressure, Event, GasTemperature, GaugePressure, Oxygen, PurifierOn, Transfer, ValveOpen, Water,
+};
 use tightfit_ingest::Status::{self, AboveRange, BelowLimit, Measured};
 use tightfit_ingest::{ColumnRequest, Format, Recording};
 
@@ -197,6 +199,22 @@ fn filler_values_are_told_from_readings() {
     let at_minus_999_pa =
         "time;dP (Pa)\n2026-05-04T09:00:00Z;-1000\n2026-05-04T09:01:00Z;-999\n2026-05-04T09:02:00Z;-998\n";
     assert_eq!(values(&read(at_minus_999_pa), GaugePressure), [-1000.0, -999.0, -998.0]);
+}
+
+#[test]
+fn a_filler_below_zero_among_pressures_above_it_is_no_pressure() {
+    // From the weather's pressure down to the pump's: a spread beside which -9999 Pa is not far away.
+    let row = |second: usize| match second {
+        5 | 70 => "-9999".to_owned(),
+        second => format!("{:.0}", 300.0 + 98_000.0 * (-(second as f64) / 8.0).exp()),
+    };
+    let rows: String = (0..120).map(|second| format!("{second};{}\n", row(second))).collect();
+    for header in ["antechamber absolute (Pa)", "antechamber pressure (Pa)"] {
+        let recording = read(&format!("time (s);{header}\n{rows}"));
+        let pressures = values(&recording, AntechamberPressure);
+        assert_eq!(pressures.len(), 118, "{header}");
+        assert!(pressures.iter().all(|pa| *pa > 0.0), "{header}");
+    }
 }
 
 #[test]

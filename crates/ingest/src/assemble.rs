@@ -10,7 +10,7 @@ use crate::assign::Assigned;
 use crate::body::Rows;
 use crate::channel::{Channel, Kind};
 use crate::range::shown_end_of_range;
-use crate::recording::{Phase, Series, Status, Stuck};
+use crate::recording::{Phase, PressureReference, Series, Status, Stuck};
 use crate::state_words::StateWords;
 use crate::stuck::stuck_runs;
 use crate::switches;
@@ -90,10 +90,11 @@ fn mark_fillers(rows: &mut Rows, columns: &[Assigned], out: &mut Assembled) {
         }
         let mut rest: Vec<f64> = values.iter().copied().filter(|value| !value.is_nan() && !is_filler(value)).collect();
         let bounds = usual_range(&mut rest);
+        let ends = rest.first().copied().zip(rest.last().copied());
         let mut found = 0u64;
         for value in &mut rows.values[i] {
-            let outside = bounds.is_none_or(|(low, high)| !(low..=high).contains(value));
-            if is_filler(value) && (is_impossible(column.channel, *value) || bounds.is_some() && outside) {
+            let outside = bounds.is_some_and(|(low, high)| !(low..=high).contains(value));
+            if is_filler(value) && (is_impossible(column, *value) || outside || is_of_other_sign(*value, ends)) {
                 *value = f64::NAN;
                 found += 1;
             }
@@ -142,8 +143,18 @@ fn usual_range(values: &mut [f64]) -> Option<(f64, f64)> {
     Some((low - 5.0 * spread, high + 5.0 * spread))
 }
 
-fn is_impossible(channel: Channel, value: f64) -> bool {
+/// Whether a value lies below zero, and not just by an error of the zero, where nothing else does.
+fn is_of_other_sign(value: f64, ends: Option<(f64, f64)>) -> bool {
+    const ERROR_OF_ZERO: f64 = 0.01;
+    ends.is_some_and(|(lowest, highest)| lowest >= 0.0 && value < -ERROR_OF_ZERO * highest)
+}
+
+fn is_impossible(column: &Assigned, value: f64) -> bool {
+    /// An error of the zero of an absolute gauge may show a little less than nothing, Pa.
+    const BELOW_VACUUM_PA: f64 = -500.0;
+    let channel = column.channel;
     match channel.kind() {
+        Kind::Pressure if column.reference == PressureReference::Absolute => value < BELOW_VACUUM_PA,
         Kind::Temperature => value < 100.0,
         Kind::MoleFraction if channel == Channel::Water && value > 50.0 => value < 123.0,
         Kind::MoleFraction => !(-5e-4..=1.0).contains(&value),

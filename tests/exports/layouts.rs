@@ -147,6 +147,23 @@ fn the_long_layout_is_recognised() {
 }
 
 #[test]
+fn a_long_layout_with_one_quantity_is_recognised_by_its_unit_or_its_header() {
+    let log = |header: &str, cells: &str| {
+        let row =
+            |second: u32| format!("2026-10-18 10:07:{second:02};{cells}\n").replace('#', &(300 + second).to_string());
+        format!("{header}\n{}", (0..60).map(row).collect::<String>())
+    };
+    let with_unit = read(&log("time;name;value;unit", "antechamber absolute;#;Pa"));
+    assert_eq!(values(&with_unit, Channel::AntechamberPressure).len(), 60);
+    // A name that nobody knows is a column that the plan may name.
+    let unknown = read(&log("time;name;value;unit", "quux;#;Pa"));
+    assert_eq!(unknown.columns.iter().map(|column| column.header.as_str()).collect::<Vec<_>>(), ["quux"]);
+    // A remark that repeats is none.
+    let remarked = read(&log("time;dP (Pa);Remark", "#;running"));
+    assert_eq!(values(&remarked, GaugePressure).len(), 60);
+}
+
+#[test]
 fn the_plan_may_name_quantities_of_the_long_layout() {
     let text = long().replace("dP", "Kanal A");
     let columns = vec![ColumnRequest::by_name(RoomPressure, "Kanal A")];

@@ -57,10 +57,17 @@ pub(crate) fn detect(
     let free: Vec<usize> = (0..width).filter(|column| !time_columns.contains(column)).collect();
     let header = |column: usize| table.names.get(column).map(|name| name.to_lowercase()).unwrap_or_default();
     let said = format.layout == Some(Layout::Long);
+    let headed_as_value = |column: &usize| VALUE_WORDS.contains(&header(*column).trim());
+    let beside = Beside {
+        unit: free.iter().copied().find(|column| is_unit_column(rows, *column)),
+        value_is_headed: free.iter().filter(|column| is_numeric(rows, **column, style)).all(headed_as_value),
+        requests,
+        said,
+    };
     let name = free
         .iter()
         .copied()
-        .filter(|column| is_name_column(rows, *column, &header(*column), requests, said))
+        .filter(|column| is_name_column(rows, *column, &header(*column), &beside))
         .max_by_key(|column| is_name_word(&header(*column)))?;
     let numeric: Vec<usize> =
         free.iter().copied().filter(|column| *column != name && is_numeric(rows, *column, style)).collect();
@@ -105,32 +112,53 @@ fn is_name_word(header: &str) -> bool {
     .any(|word| header.contains(word))
 }
 
+const VALUE_WORDS: [&str; 8] = ["value", "wert", "valeur", "valor", "waarde", "reading", "messwert", "mesure"];
+
 fn is_value_word(header: &str) -> bool {
-    ["value", "wert", "valeur", "valor", "waarde", "reading", "messwert", "mesure", "lectura"]
-        .iter()
-        .any(|word| header.contains(word))
+    VALUE_WORDS.iter().chain(&["lectura"]).any(|word| header.contains(word))
 }
 
-fn is_name_column(rows: &[Record<'_>], column: usize, header: &str, requests: &[ColumnRequest], said: bool) -> bool {
-    let mut names: Vec<String> =
-        rows.iter().filter(|row| look(row.field(column)) == Look::Text).map(|row| text_of(row.field(column))).collect();
+/// What stands beside a column that may hold names.
+struct Beside<'a> {
+    /// The column of units.
+    unit: Option<usize>,
+    /// Whether nothing but "value" stands above every column of numbers.
+    value_is_headed: bool,
+    requests: &'a [ColumnRequest],
+    /// Whether the plan says that the layout is long.
+    said: bool,
+}
+
+fn is_name_column(rows: &[Record<'_>], column: usize, header: &str, beside: &Beside<'_>) -> bool {
+    let said = beside.said;
+    let unit_of = |row: &Record<'_>| beside.unit.filter(|unit| *unit != column).map(|unit| text_of(row.field(unit)));
+    let mut names: Vec<(String, Option<String>)> = rows
+        .iter()
+        .filter(|row| look(row.field(column)) == Look::Text)
+        .map(|row| (text_of(row.field(column)), unit_of(row)))
+        .collect();
     if names.len() * 10 < rows.len() * 8 {
         return false;
     }
     let count = names.len();
     names.sort();
-    names.dedup();
+    names.dedup_by(|a, b| a.0 == b.0);
     if names.len() > MOST_NAMES || names.len() * 2 > count {
         return said && names.len() <= MOST_NAMES && is_name_word(header);
     }
     let wanted = |name: &String| {
-        requests.iter().flat_map(|request| &request.columns).any(|column| *column == ColumnRef::Name(name.clone()))
+        let columns = beside.requests.iter().flat_map(|request| &request.columns);
+        columns.into_iter().any(|column| *column == ColumnRef::Name(name.clone()))
     };
-    let known = names.iter().filter(|name| wanted(name) || is_quantity(name)).count();
-    let units = names.iter().filter(|name| unit_text::is_unit_alone(name)).count();
+    let with_unit = |name: &str, unit: &Option<String>| {
+        unit.as_ref().is_some_and(|unit| !unit.is_empty() && is_quantity(&format!("{name} ({unit})")))
+    };
+    let known = names.iter().filter(|(name, unit)| wanted(name) || is_quantity(name) || with_unit(name, unit)).count();
+    let units = names.iter().filter(|(name, _)| unit_text::is_unit_alone(name)).count();
+    let of_quantities = units * 2 < names.len();
     (said && units < names.len())
-        || (known >= 2 && units * 2 < names.len())
-        || (known >= 1 && is_name_word(header) && units * 2 < names.len())
+        || of_quantities
+            && (known >= 2 || is_name_word(header) && (known >= 1 || beside.value_is_headed && beside.unit.is_some()))
 }
 
 fn is_quantity(name: &str) -> bool {

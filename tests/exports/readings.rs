@@ -206,6 +206,7 @@ fn a_filler_below_zero_among_pressures_above_it_is_no_pressure() {
     // From the weather's pressure down to the pump's: a spread beside which -9999 Pa is not far away.
     let row = |second: usize| match second {
         5 | 70 => "-9999".to_owned(),
+        90 => "OVER".to_owned(),
         second => format!("{:.0}", 300.0 + 98_000.0 * (-(second as f64) / 8.0).exp()),
     };
     let rows: String = (0..120).map(|second| format!("{second};{}\n", row(second))).collect();

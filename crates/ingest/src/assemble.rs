@@ -88,7 +88,8 @@ fn mark_fillers(rows: &mut Rows, columns: &[Assigned], out: &mut Assembled) {
         if !values.iter().any(&is_filler) {
             continue;
         }
-        let mut rest: Vec<f64> = values.iter().copied().filter(|value| !value.is_nan() && !is_filler(value)).collect();
+        let mut rest: Vec<f64> =
+            values.iter().copied().filter(|value| value.is_finite() && !is_filler(value)).collect();
         let bounds = usual_range(&mut rest);
         let ends = rest.first().copied().zip(rest.last().copied());
         let mut found = 0u64;

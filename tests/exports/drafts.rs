@@ -119,3 +119,31 @@ fn the_stated_zone_stands_in_the_draft_while_dates_are_open_too() {
     let text = draft(&[recording], Some("Europe/Berlin"));
     assert!(text.contains("\ntime_zone = \"Europe/Berlin\""), "{text}");
 }
+
+#[test]
+fn an_evacuated_vessel_is_drafted_as_a_hold_or_by_its_cycles_as_an_antechamber() {
+    let log = |pressure: &dyn Fn(u32) -> f64| {
+        let rows: String = (0..400).map(|second| format!("{second},{:.0}\n", pressure(second))).collect();
+        draft(&[read(&format!("time (s),antechamber absolute (Pa)\n{rows}"))], None)
+    };
+    let hold = log(&|second| if second < 50 { 98_000.0 } else { 100.0 + f64::from(second) });
+    assert!(hold.contains("method = \"vacuum-hold\"") && hold.contains("# quantity = \"leak_throughput\""), "{hold}");
+    assert!(log(&|second| 100.0 + f64::from(second)).contains("method = \"vacuum-hold\""));
+    let cycles = log(&|second| if second % 100 < 30 { 98_000.0 } else { 900.0 });
+    assert!(cycles.contains("method = \"antechamber\""), "{cycles}");
+}
+
+#[test]
+fn contents_beside_a_pressure_are_a_rise_unless_the_pressure_was_trapped() {
+    let log = |oxygen: &dyn Fn(u32) -> f64, pressure: &dyn Fn(u32) -> f64| {
+        let row = |minute: u32| format!("{},{:.2},{:.1}\n", minute * 60, oxygen(minute), pressure(minute));
+        let rows: String = (0..400).map(row).collect();
+        draft(&[read(&format!("time (s),O2 (ppm),dP (Pa)\n{rows}"))], None)
+    };
+    let rise = log(&|minute| 0.5 + 0.02 * f64::from(minute), &|minute| -300.0 + f64::from(minute % 3));
+    assert!(rise.contains("method = \"ppm-rise\""), "{rise}");
+    assert!(rise.contains("\n# range = [\"0 ppm\"") && rise.contains("\n# reporting_limit = "), "{rise}");
+    let steady = |minute: u32| 0.5 + 0.01 * f64::from(minute % 3);
+    let decay = log(&steady, &|minute| -500.0 * (-f64::from(minute) / 400.0).exp());
+    assert!(decay.contains("method = \"pressure-change\""), "{decay}");
+}

@@ -149,3 +149,9 @@ fn cells_may_carry_their_unit() {
     let recording = one("Oxygen", ["12 ppm", "0.5 ppm", "< 0.1 ppm"]);
     assert_eq!(values(&recording, Oxygen), [12e-6, 5e-7, 1e-7]);
 }
+
+#[test]
+fn a_unit_that_is_not_known_is_named_in_the_question() {
+    let recording = read("Time (s),Oxygen [scfh]\n1,2\n2,3\n3,4\n");
+    assert!(questions(&recording)[0].starts_with("oxygen: column 'Oxygen [scfh]': the unit 'scfh' is not known"));
+}

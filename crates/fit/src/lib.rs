@@ -30,6 +30,7 @@ pub mod endurance;
 pub mod history;
 pub mod make_up;
 pub mod noise;
+mod note_number;
 pub mod permeation;
 pub mod ppm_rise;
 pub mod ppm_rise_series;

@@ -330,7 +330,10 @@ impl Assigner<'_> {
         let seems = candidate.median.map(|median| format!("; its values lie around {median}")).unwrap_or_default();
         let stated = match &candidate.unit_text {
             Some(text) => format!("'{text}' is no unit of a {channel}"),
-            None => "no unit is written".to_owned(),
+            None => match in_brackets(&candidate.header) {
+                Some(text) => format!("the unit '{text}' is not known"),
+                None => "no unit is written".to_owned(),
+            },
         };
         self.questions.push(Question {
             topic: Topic::Unit(channel),
@@ -607,6 +610,13 @@ impl Assigner<'_> {
 
 fn unit_words(candidate: &Candidate) -> String {
     candidate.unit_text.as_ref().map(|unit| format!(" and its unit {unit}")).unwrap_or_default()
+}
+
+/// What stands in the last brackets of a header, where one looks for the unit.
+fn in_brackets(header: &str) -> Option<&str> {
+    let (open, close) = [('[', ']'), ('(', ')')].into_iter().find(|(_, close)| header.trim_end().ends_with(*close))?;
+    let inside = header.trim_end().strip_suffix(close)?.rsplit_once(open)?.1.trim();
+    (!inside.is_empty()).then_some(inside)
 }
 
 /// Columns that a reference of the plan may mean.

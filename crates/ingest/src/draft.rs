@@ -6,7 +6,7 @@ use jiff::Timestamp;
 
 use crate::channel::Channel;
 use crate::question::{Question, Topic};
-use crate::recording::{Recording, TimeBase};
+use crate::recording::{Recording, Series, TimeBase};
 
 /// A commented plan for a first test from what was found in the exports. It is valid TOML once the lines that say
 /// `fill in` are completed; what could be read needs no line, but is shown so that it can be corrected. `time_zone` is the
@@ -59,10 +59,12 @@ fn method(recordings: &[Recording], channels: &[Channel]) -> Option<&'static str
         Some("regeneration")
     } else if [Channel::MakeupFlow, Channel::MakeupTotal, Channel::ValveOpen].into_iter().any(has) {
         Some("make-up")
+    } else if contents && (recordings.iter().any(rises) || !recordings.iter().any(loses_pressure)) {
+        Some("ppm-rise")
     } else if has(Channel::GaugePressure) || has(Channel::AbsolutePressure) {
         Some("pressure-change")
     } else if has(Channel::AntechamberPressure) {
-        Some("antechamber")
+        Some(if recordings.iter().any(stays_evacuated) { "vacuum-hold" } else { "antechamber" })
     } else {
         contents.then_some("ppm-rise")
     }
@@ -71,16 +73,75 @@ fn method(recordings: &[Recording], channels: &[Channel]) -> Option<&'static str
 /// The highest content of a log that ends much lower, in means of a fortieth of it; `None` where it does not.
 fn taken_down_from(recording: &Recording) -> Option<f64> {
     let content = recording.series(Channel::Oxygen).or_else(|| recording.series(Channel::Water))?;
-    let stretch = content.value.len() / 40;
-    if stretch == 0 {
-        return None;
-    }
-    let mean = |part: &[f64]| part.iter().sum::<f64>() / part.len() as f64;
-    let means: Vec<f64> = content.value.chunks_exact(stretch).map(mean).collect();
+    let Course { means, noise } = Course::of(content)?;
     let highest = means.iter().copied().fold(0.0, f64::max);
-    let noise = mean(&content.value.windows(2).map(|pair| (pair[1] - pair[0]).abs()).collect::<Vec<_>>());
     let last = means.last()?.max(0.0);
     (last < TAKEN_DOWN * highest && highest - last > 10.0 * noise).then_some(highest)
+}
+
+/// Whether a content ends much higher than it began.
+fn rises(recording: &Recording) -> bool {
+    let course = recording.series(Channel::Oxygen).or_else(|| recording.series(Channel::Water)).and_then(Course::of);
+    course.is_some_and(|course| {
+        let [first, last] = course.ends();
+        last > 1.5 * first && last - first > 10.0 * course.noise
+    })
+}
+
+/// Whether a pressure difference was trapped: it ends nearer to the room's pressure than it began. One that is held stays.
+fn loses_pressure(recording: &Recording) -> bool {
+    let Some(course) = recording.series(Channel::GaugePressure).and_then(Course::of) else {
+        return recording.series(Channel::AbsolutePressure).is_some();
+    };
+    let [first, last] = course.ends();
+    last.abs() < 0.9 * first.abs() && first.abs() - last.abs() > 10.0 * course.noise
+}
+
+/// Whether a vessel was pumped once at the most and then stayed evacuated for half of the record.
+fn stays_evacuated(recording: &Recording) -> bool {
+    /// No room has so little pressure, Pa.
+    const VACUUM_PA: f64 = 50e3;
+    let Some(pressure) = recording.series(Channel::AntechamberPressure) else { return false };
+    let fold = |start, pick: fn(f64, f64) -> f64| pressure.value.iter().copied().fold(start, pick);
+    let (lowest, highest) = (fold(f64::INFINITY, f64::min), fold(f64::NEG_INFINITY, f64::max));
+    if lowest >= 0.0 && highest < VACUUM_PA {
+        return true;
+    }
+    let level = |share: f64| lowest + share * (highest - lowest);
+    let (mut is_up, mut falls) = (true, 0);
+    for value in &pressure.value {
+        if is_up && *value < level(0.3) {
+            falls += 1;
+        }
+        is_up = *value > level(0.7) || is_up && *value >= level(0.3);
+    }
+    let low = pressure.value.iter().filter(|value| **value < level(0.3)).count();
+    falls == 1 && 2 * low > pressure.len()
+}
+
+/// A series in means of a fortieth of it, and how far readings in turn lie apart.
+struct Course {
+    means: Vec<f64>,
+    noise: f64,
+}
+
+impl Course {
+    /// `None` where there are fewer readings than means.
+    fn of(series: &Series) -> Option<Self> {
+        let stretch = series.value.len() / 40;
+        if stretch == 0 {
+            return None;
+        }
+        let mean = |part: &[f64]| part.iter().sum::<f64>() / part.len() as f64;
+        Some(Self {
+            means: series.value.chunks_exact(stretch).map(mean).collect(),
+            noise: mean(&series.value.windows(2).map(|pair| (pair[1] - pair[0]).abs()).collect::<Vec<_>>()),
+        })
+    }
+
+    fn ends(&self) -> [f64; 2] {
+        [self.means[0], self.means[self.means.len() - 1]]
+    }
 }
 
 /// Other methods that the same kind of log may be for.
@@ -93,6 +154,7 @@ fn alternatives(method: Option<&str>, channels: &[Channel]) -> String {
             [&["vacuum-hold", "antechamber", "make-up", "regeneration", "analyser-check"], &OF_CONTENTS[..]].concat()
         }
         Some("antechamber" | "regeneration") => vec!["vacuum-hold"],
+        Some("vacuum-hold") => vec!["antechamber"],
         Some("make-up") => vec!["pressure-change", "vacuum-hold"],
         Some("pressure-change") if !contents => vec!["vacuum-hold", "make-up"],
         Some(method) => {
@@ -165,6 +227,10 @@ fn write_instruments(plan: &mut String, channels: &[Channel]) -> std::fmt::Resul
         writeln!(plan, "# uncertainty = \"{uncertainty}\"   # fill in: from the certificate")?;
         if !response.is_empty() {
             writeln!(plan, "# response = \"{response}\"        # fill in: how fast it follows, from its papers")?;
+        }
+        if name.ends_with("analyser") {
+            writeln!(plan, "# range = [\"0 ppm\", \"1000 ppm\"]   # fill in: readings at its end count as bounds")?;
+            writeln!(plan, "# reporting_limit = \"0.1 ppm\"   # fill in: readings below it count as bounds")?;
         }
         writeln!(plan, "# serial = \"…\"")?;
         writeln!(plan, "# calibrated = 2026-01-31")?;
@@ -297,6 +363,7 @@ fn write_limit(plan: &mut String, recordings: &[Recording], method: &str, channe
     let of_species = |oxygen, water| if channels.contains(&Channel::Oxygen) { oxygen } else { water };
     let (quantity, max) = match method {
         "antechamber" => ("residual_oxygen", "20 ppm"),
+        "vacuum-hold" => ("leak_throughput", "1e-4 Pa m3/s"),
         "regeneration" => ("heating_time", "…"),
         "ppm-rise" => (of_species("oxygen_ingress", "water_ingress"), "15 ppm/h"),
         "clean-up" => ("time_constant", "20 min"),

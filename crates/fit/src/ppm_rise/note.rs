@@ -175,6 +175,7 @@ impl fmt::Display for Note {
                 "the drift allowed for the {species} analyser adds {standard_uncertainty_ppm_per_h:.4} ppm/h to the uncertainty, the largest part of it"
             ),
             Self::CoarseResolution { species, step_ppm } => {
+                let step_ppm = crate::note_number::as_shown(*step_ppm);
                 write!(f, "the {species} readings move in steps of {step_ppm} ppm, coarser than their noise")
             }
             Self::PressureUnknown => write!(

@@ -107,6 +107,9 @@ pub enum Note {
 /// Nobody tests at so small a share of the pressure that counts; mbar taken for Pa make a hundred of it.
 const UNIT_IN_DOUBT: f64 = 20.0;
 
+/// What is forgotten sooner than this is noise of the readings, s.
+const SHORTEST_MEMORY_S: f64 = 10.0;
+
 impl fmt::Display for Note {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
@@ -121,6 +124,11 @@ impl fmt::Display for Note {
             Self::ThermometerLags { name, lag_s, standard_uncertainty_s } => {
                 write!(f, "the thermometer {name} lags by {lag_s:.0} s (± {standard_uncertainty_s:.0} s)")
             }
+            Self::ResidualWanders { name, wander_sd_k, memory_s } if *memory_s < SHORTEST_MEMORY_S => write!(
+                f,
+                "the difference between {name} and the mean gas is off by {:.0} mK from one reading to the next",
+                wander_sd_k * 1e3
+            ),
             Self::ResidualWanders { name, wander_sd_k, memory_s } => write!(
                 f,
                 "the difference between {name} and the mean gas wanders by {:.0} mK over {}",
@@ -177,6 +185,7 @@ impl fmt::Display for Note {
                 window_s / 60.0
             ),
             Self::CoarseResolution { name, step } => {
+                let step = crate::note_number::as_shown(*step);
                 write!(f, "the readings of {name} move in steps of {step}: the interval is wider for it")
             }
             Self::ClockOffsetNotTold { name } => write!(
@@ -190,6 +199,9 @@ impl fmt::Display for Note {
                     if *offset_s >= 0.0 { "ahead" } else { "behind" },
                     offset_s.abs()
                 )
+            }
+            Self::RoomPressureGap { rows: 1 } => {
+                write!(f, "1 reading lies in a gap of the barometer and was set aside")
             }
             Self::RoomPressureGap { rows } => {
                 write!(f, "{rows} readings lie in gaps of the barometer and were set aside")

@@ -158,6 +158,8 @@ const TWO_HOURS_S: f64 = 7200.0;
 fn rounded_together(value: f64, half: f64) -> (String, String) {
     let last = half.log10().floor() as i32 - 1;
     let size = value.abs().max(half).log10().floor() as i32;
+    // What rounds to nothing has no sign.
+    let value = if value.abs() < 0.5 * 10f64.powi(last) { 0.0 } else { value };
     if (-3..6).contains(&size) {
         let decimals = (-last).max(0) as usize;
         return (format!("{value:.decimals$}"), format!("{half:.decimals$}"));

@@ -132,7 +132,7 @@ fn is_impossible(limit: &Limit, estimate: &Estimate) -> bool {
 
 /// Whether the limit holds for the size of an error, on either side of zero.
 fn is_signed(limit: &Limit) -> bool {
-    result_kind(&limit.quantity).is_some_and(|kind| kind.is_signed())
+    result_kind(&limit.quantity).is_some_and(ResultKind::is_signed)
 }
 
 /// A conformance probability below this is that of a failure, where the readings tell it.

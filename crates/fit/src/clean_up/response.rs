@@ -76,8 +76,8 @@ impl LagPrior {
     }
 
     /// A node with its prior weight, without its fit.
-    pub(super) fn weighed<F>(self, node: &Node<F>, rise: Option<Path>) -> LagNode {
-        LagNode { weight: node.weight, rise, ..self.at(node.lag_s) }
+    pub(super) fn weighed<F>(self, node: &Node<F>, rise: Option<&Path>) -> LagNode {
+        LagNode { weight: node.weight, rise: rise.copied(), ..self.at(node.lag_s) }
     }
 
     pub(super) fn middle_s(self) -> f64 {

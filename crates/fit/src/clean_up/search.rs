@@ -145,7 +145,7 @@ pub(super) fn fit_with_rise(
         });
         let best = response::best(&nodes)?;
         let path = |node: &Node<Fitted>| Path::along(&search(law, *noise, node.lag_s), &node.fitted);
-        let lags = nodes.iter().map(|node| start.lag.weighed(node, Some(path(node)))).collect();
+        let lags = nodes.iter().map(|node| start.lag.weighed(node, Some(&path(node)))).collect();
         let Fitted { tau_s, rise, .. } = nodes[best].fitted;
         Some(Responses { law, lags, best, shape: Shape { tau_s, lag_s: nodes[best].lag_s, law, rise: Some(rise) } })
     };

@@ -325,12 +325,11 @@ impl Distribution {
     /// Sum with a normal error, on a grid: each cell is spread, evenly filled as it is, by the error's cumulative distribution.
     fn convolved(&self, standard_deviation: f64) -> Self {
         let normal = standard_normal();
-        let masses: Vec<(f64, f64, f64)> = match self {
-            Self::Tabulated { x, cumulative } => cells(x, cumulative).filter(|c| c.0 > 0.0).collect(),
-            _ => {
-                let at = |i: i32| self.quantile((f64::from(i) + 0.5) / 200.0);
-                (0..200).map(|i| (1.0 / 200.0, at(i), at(i))).collect()
-            }
+        let masses: Vec<(f64, f64, f64)> = if let Self::Tabulated { x, cumulative } = self {
+            cells(x, cumulative).filter(|c| c.0 > 0.0).collect()
+        } else {
+            let at = |i: i32| self.quantile((f64::from(i) + 0.5) / 200.0);
+            (0..200).map(|i| (1.0 / 200.0, at(i), at(i))).collect()
         };
         let (first, last) =
             masses.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), m| (a.min(m.1), b.max(m.2)));

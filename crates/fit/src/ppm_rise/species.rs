@@ -629,7 +629,7 @@ fn steepening(designs: &[Design], noise: &Noise) -> Option<[f64; 2]> {
         Some((amount / solved.covariance[last][last].sqrt(), rates))
     });
     let (pull, [first, last]) = fits.max_by(|a, b| a.0.total_cmp(&b.0))?;
-    (pull < -stands_out && last - first > share * last.abs()).then_some([first, last])
+    (pull < -stands_out && last > 0.0 && last - first > share * last).then_some([first, last])
 }
 
 /// The best shape of each kind, as groups for the evidence of noise.

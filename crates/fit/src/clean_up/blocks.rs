@@ -67,6 +67,16 @@ impl Blocks {
         self.blocks.iter().filter(|block| block.status == ReadingStatus::Measured)
     }
 
+    /// Sets aside the readings below the reporting limit from a time on until the first number: the moment of a rise is
+    /// fitted to the numbers alone, and a bound close to it would weigh by how the fit happens to fall.
+    pub(super) fn set_bounds_aside(&mut self, from_s: f64) {
+        let first_number = self.blocks.iter().position(|block| block.status == ReadingStatus::Measured);
+        let before = first_number.unwrap_or(0);
+        let kept = self.blocks[..before].partition_point(|block| block.to_s < from_s);
+        self.set_aside += self.blocks[kept..before].iter().map(|block| block.count).sum::<usize>();
+        self.blocks.drain(kept..before);
+    }
+
     pub(super) fn count(&self, status: ReadingStatus) -> usize {
         self.blocks.iter().filter(|block| block.status == status).map(|block| block.count).sum()
     }

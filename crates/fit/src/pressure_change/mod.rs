@@ -386,15 +386,19 @@ fn times_volume(per_volume: &Estimate, volume: Volume) -> Estimate {
 }
 
 /// Relative standard uncertainty by a leak that may grow with a power between 0.5 and 1 of the pressure difference,
-/// rectangular between the two, where the reference is far from the mean difference of the test: the two laws part by an
-/// eighth at a factor of 1.3.
+/// rectangular between the two, where the reference is beyond all differences of the test and far from their mean: the two
+/// laws part by an eighth at a factor of 1.3.
 fn law_exponent(reference_pa: f64, base: &Base) -> Option<f64> {
+    const BEYOND: f64 = 1.1;
     const FAR: f64 = 1.3;
-    let sum: f64 = base.difference_pa.iter().map(|difference| difference.abs()).sum();
-    let mean_pa = sum / base.difference_pa.len().max(1) as f64;
-    let ratio = reference_pa.abs() / mean_pa.max(1e-9);
-    let is_far = !(1.0 / FAR..=FAR).contains(&ratio);
-    is_far.then(|| (1.0 - ratio.powf(-0.5)).abs() / 3.0_f64.sqrt())
+    let reference_pa = reference_pa.abs();
+    let differences = || base.difference_pa.iter().map(|difference| difference.abs());
+    let (least, most) = differences().fold((f64::INFINITY, 0.0_f64), |(a, b), d| (a.min(d), b.max(d)));
+    let mean_pa = differences().sum::<f64>() / base.difference_pa.len().max(1) as f64;
+    let by = |pa: f64| reference_pa / pa.max(1e-9);
+    let is_within = |ratio: f64, factor: f64| (1.0 / factor..=factor).contains(&ratio);
+    let is_far = !is_within(by(reference_pa.clamp(least.min(most), most)), BEYOND) && !is_within(by(mean_pa), FAR);
+    is_far.then(|| (1.0 - by(mean_pa).powf(-0.5)).abs() / 3.0_f64.sqrt())
 }
 
 fn known_inflow(settings: &Settings, mean_difference_pa: f64) -> Option<(f64, f64, f64)> {

@@ -126,16 +126,15 @@ pub(super) fn fit_with_rise(
     let still = [span.foot_s - 10.0 * trace.samples.cadence_s(), span.start_s].map(|t| t - span.from_s);
     let mut blocks = blocks::gather(trace, &window, still);
     let foot_s = span.foot_s - span.from_s;
-    let onset_about = |lag_s: f64, cadence_s: f64| Onset::about(foot_s, still[1], lag_s, cadence_s);
     let rest = told_before(&blocks, foot_s)? == Told::Content;
     if !rest {
         // Without a lag to be told the rise adds nothing to the decay.
         (start.lag != LagPrior::Exactly(0.0)).then_some(())?;
-        blocks.set_bounds_aside(onset_about(start.lag.middle_s(), blocks.cadence_s).earliest_s);
+        blocks.set_bounds_aside(foot_s - 0.25 * start.lag.middle_s() - 5.0 * blocks.cadence_s);
     }
     let blocks = blocks;
     let mut rows = Rows { blocks: &blocks, level: measured_levels(&blocks), least_variance: start.rows.least_variance };
-    let onset = |lag_s: f64| onset_about(lag_s, blocks.cadence_s);
+    let onset = |lag_s: f64| Onset::about(foot_s, still[1], lag_s, blocks.cadence_s);
     let noise = set_levels(&mut rows, start, foot_s, onset(start.lag.middle_s()), rest)?;
     let rows = &rows;
     let search =

@@ -2,7 +2,7 @@
 //! `cargo run --release -p tightfit-fit --example records-study -- --only endurance`.
 
 use tightfit_fit::endurance::{Endurance, Settings, evaluate};
-use tightfit_fit::ppm_rise::{Analyser, Trace};
+use tightfit_fit::ppm_rise::{Analyser, ReadingStatus, Trace};
 use tightfit_fit::simulate::{EnduranceRun, Random, Tally};
 use tightfit_fit::{Kind, Samples};
 
@@ -85,4 +85,18 @@ fn a_logger_of_changes_has_no_gaps_where_nothing_changed() {
     let trace = Trace { samples: Samples::new(&time, &value).unwrap(), status: &[], analyser: Analyser::default() };
     let found = evaluate(&trace, &Settings { target: Some(1e-6), ..Settings::default() }).unwrap();
     assert!(found.observed_s > 0.99 * time[time.len() - 1], "{} of {}", found.observed_s, time[time.len() - 1]);
+}
+
+#[test]
+fn readings_above_an_unknown_range_tell_no_share_of_time() {
+    let time: Vec<f64> = (0..200).map(|i| 60.0 * f64::from(i)).collect();
+    let mut random = Random::new(5);
+    let value: Vec<f64> = time.iter().map(|_| 1e-6 * (0.3 + 0.02 * random.normal())).collect();
+    let over = |i: usize| if i > 100 { ReadingStatus::AboveRange } else { ReadingStatus::Measured };
+    let status: Vec<ReadingStatus> = (0..200).map(over).collect();
+    let analyser = Analyser { range_top: Some(0.36e-6), ..Analyser::default() };
+    let trace = Trace { samples: Samples::new(&time, &value).unwrap(), status: &status, analyser };
+    let found = evaluate(&trace, &Settings { target: Some(1e-6), ..Settings::default() }).unwrap().kept;
+    assert_eq!(found.max.kind, Kind::LowerBound);
+    assert_eq!(found.share_within.unwrap().kind, Kind::NotDetermined);
 }

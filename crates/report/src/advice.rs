@@ -117,8 +117,12 @@ fn falls_with_time(source: &str) -> bool {
 }
 
 /// What lowers a contribution, by what its name speaks of; the first that fits.
-const MEASURES: [(&[&str], &str); 10] = [
+const MEASURES: [(&[&str], &str); 11] = [
     (&["reporting limit"], "take an analyser that reports lower contents, or run until the readings are numbers"),
+    (
+        &["models of outgassing"],
+        "close the purifier's valves tightly, take reactive contents out, and wait longer before the start",
+    ),
     (&["compliance", "gloves and walls"], "close the ports rigidly, make a stiffness check or open a known leak"),
     (&["thermometer", "wander", "temperature"], "keep the gas mixed, add a thermometer or a reference vessel"),
     (&["barometer", "room pressure", "room’s pressure"], "log a barometer of smaller uncertainty"),

@@ -449,7 +449,10 @@ fn share(draws: Vec<f64>, target: f64, trace: &Trace<'_>, readings: &Readings) -
     )];
     let mut share = Estimate::from_distribution(distribution, budget);
     let hidden = trace.analyser.reporting_limit.is_some_and(|limit| target < limit);
-    if hidden && readings.count(ReadingStatus::BelowLimit) > 0 {
+    // "At least so much" below the target tells as little.
+    let pairs = || readings.ppm.iter().zip(&readings.status);
+    let open = pairs().any(|(ppm, status)| *status == ReadingStatus::AboveRange && *ppm <= PPM * target);
+    if (hidden && readings.count(ReadingStatus::BelowLimit) > 0) || open {
         share.kind = Kind::NotDetermined;
     }
     share

@@ -15,11 +15,26 @@ pub struct ResultKind {
     pub words: &'static str,
 }
 
+/// Which signs a result can have.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Sign {
+    /// Not negative, but for noise.
+    NotNegative,
+    /// Either, and a limit means what it says.
+    Either,
+    /// Either, as an error has: a maximum holds for its size.
+    OfError,
+}
+
 impl ResultKind {
-    /// Whether it is an error, which may have either sign: a maximum of it holds for its size.
+    /// Which signs it can have.
     #[must_use]
-    pub fn is_signed(&self) -> bool {
-        self.name.ends_with("_error")
+    pub fn sign(&self) -> Sign {
+        match self.name {
+            "zero_error" | "span_error" => Sign::OfError,
+            "pressure_rate" | "time_constant_trend" | "gauge_pressure_min" | "gauge_pressure_max" => Sign::Either,
+            _ => Sign::NotNegative,
+        }
     }
 }
 

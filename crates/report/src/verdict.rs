@@ -5,7 +5,7 @@ use tightfit_fit::{Estimate, Kind};
 use tightfit_quantity::Unit;
 
 use crate::advice;
-use crate::catalogue::{ResultKind, result_kind};
+use crate::catalogue::{ResultKind, Sign, result_kind};
 use crate::method::is_determined;
 use crate::plan::{Bound, Limit, Plan};
 use crate::result::{Overall, Verdict, VerdictResult};
@@ -127,12 +127,11 @@ fn not_found(limit: &Limit, unevaluated: &[&str]) -> VerdictResult {
 
 /// Whether a quantity that cannot be negative comes out below zero for sure: then something else was measured.
 fn is_impossible(limit: &Limit, estimate: &Estimate) -> bool {
-    !is_signed(limit) && is_determined(estimate) && estimate.is_surely_negative()
+    sign(limit) == Sign::NotNegative && is_determined(estimate) && estimate.is_surely_negative()
 }
 
-/// Whether the limit holds for the size of an error, on either side of zero.
-fn is_signed(limit: &Limit) -> bool {
-    result_kind(&limit.quantity).is_some_and(ResultKind::is_signed)
+fn sign(limit: &Limit) -> Sign {
+    result_kind(&limit.quantity).map_or(Sign::NotNegative, ResultKind::sign)
 }
 
 /// A conformance probability below this is that of a failure, where the readings tell it.
@@ -145,12 +144,12 @@ fn decide(limit: &Limit, bound: f64, estimate: &Estimate, conformance: f64) -> V
     let decision = limit.rule.decide(&Found {
         conformance_probability: conformance,
         probability_by_readings: match limit.bound {
-            _ if is_signed(limit) => conformance,
+            _ if sign(limit) == Sign::OfError => conformance,
             Bound::Max(_) => estimate.distribution.cdf(bound),
             Bound::Min(_) => 1.0 - estimate.distribution.cdf(bound),
         },
         is_within: match limit.bound {
-            Bound::Max(_) if is_signed(limit) => estimate.value.abs() <= bound,
+            Bound::Max(_) if sign(limit) == Sign::OfError => estimate.value.abs() <= bound,
             Bound::Max(_) => estimate.value <= bound,
             Bound::Min(_) => estimate.value >= bound,
         },
@@ -183,14 +182,13 @@ fn can_show(limit: &Bound, kind: Kind) -> CanShow {
 }
 
 fn conformance_probability(limit: &Limit, bound: f64, estimate: &Estimate) -> f64 {
-    if is_signed(limit) {
-        let of = &estimate.distribution;
-        return match limit.bound {
-            Bound::Max(_) => (of.cdf(bound.abs()) - of.cdf(-bound.abs())).clamp(0.0, 1.0),
-            Bound::Min(_) => (1.0 - of.cdf(bound)).clamp(0.0, 1.0),
-        };
-    }
-    let at_most = estimate.probability_at_most(bound).clamp(0.0, 1.0);
+    let by_readings = |at: f64| estimate.distribution.cdf(at);
+    let at_most = match (sign(limit), &limit.bound) {
+        (Sign::NotNegative, _) => estimate.probability_at_most(bound),
+        (Sign::OfError, Bound::Max(_)) => by_readings(bound.abs()) - by_readings(-bound.abs()),
+        (Sign::Either | Sign::OfError, _) => by_readings(bound),
+    };
+    let at_most = at_most.clamp(0.0, 1.0);
     // A value without spread on the bound itself keeps it from either side: all of the time within is enough for 100 %.
     if estimate.standard_uncertainty <= 0.0 && estimate.value.to_bits() == bound.to_bits() {
         return 1.0;
@@ -290,5 +288,15 @@ mod tests {
             [-0.134, -0.01, 0.01, 0.134].map(error),
             [Verdict::Fail, Verdict::Pass, Verdict::Pass, Verdict::Fail]
         );
+    }
+
+    #[test]
+    fn a_pressure_below_the_rooms_is_judged_by_its_own_sign() {
+        let least = Bound::Min(Quantity::parse("-1500 Pa").unwrap());
+        let lowest = |value| judged("gauge_pressure_min", &least, &normal(value, 10.0)).0;
+        assert_eq!([-520.0, -1800.0, 300.0].map(lowest), [Verdict::Pass, Verdict::Fail, Verdict::Pass]);
+        let most = Bound::Max(Quantity::parse("-100 Pa").unwrap());
+        let highest = |value| judged("gauge_pressure_max", &most, &normal(value, 10.0)).0;
+        assert_eq!([-400.0, -20.0].map(highest), [Verdict::Pass, Verdict::Fail]);
     }
 }

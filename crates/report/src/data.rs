@@ -1,5 +1,7 @@
 //! The files of a test as channels on one time base.
 
+mod parts;
+
 use std::cell::RefCell;
 use std::collections::BTreeMap;
 use std::fmt;
@@ -15,6 +17,19 @@ use tightfit_ingest::{
 use tightfit_quantity::{Dimension, StandardReference};
 
 use crate::plan::{ClockOffset, Instrument, Moment, Plan, Test, Window, dimension_of, hexadecimal};
+
+/// Channels of which one sensor counts; of temperatures all do.
+const ONE_SENSOR: [Channel; 9] = [
+    Channel::GaugePressure,
+    Channel::AbsolutePressure,
+    Channel::RoomPressure,
+    Channel::AntechamberPressure,
+    Channel::VesselPressure,
+    Channel::Oxygen,
+    Channel::Water,
+    Channel::MakeupFlow,
+    Channel::MakeupTotal,
+];
 
 /// Where plans and their files are looked for.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
@@ -268,7 +283,15 @@ impl<'p> TestData<'p> {
         is_outside.then(|| DataError::WindowOutside { window: text(window_s), record: text(record_s) })
     }
 
-    /// All series of a channel, each with its instrument.
+    /// The first sensor of a channel; `None` where no file holds one.
+    ///
+    /// # Errors
+    /// A question about this channel that the plan must answer first, or a named column without readings.
+    pub fn channel(&self, channel: Channel) -> Result<Option<ChannelData<'p>>, DataError> {
+        Ok(self.channels(channel)?.into_iter().next())
+    }
+
+    /// Every sensor of a channel, in the order of the files; exports that follow one another are one record.
     ///
     /// # Errors
     /// A question about this channel that the plan must answer first, or a named column without readings.
@@ -286,7 +309,7 @@ impl<'p> TestData<'p> {
                 found.push(self.channel_data(file, series));
             }
         }
-        Ok(found)
+        Ok(parts::join(found))
     }
 
     /// What the files leave open and was read with an assumption all the same, in words.
@@ -297,7 +320,31 @@ impl<'p> TestData<'p> {
             let questions = file.recording.questions.iter().filter(|question| !question.blocking);
             questions.map(move |question| format!("{name}: {}", question.text)).collect::<Vec<_>>()
         };
-        self.files.iter().flat_map(open).collect()
+        self.files.iter().flat_map(open).chain(self.sensors_beside()).collect()
+    }
+
+    /// Sensors that ran beside another one of the same channel and are not used, in words.
+    fn sensors_beside(&self) -> Vec<String> {
+        let mut words = Vec::new();
+        for channel in ONE_SENSOR {
+            let series = self.files.iter().flat_map(|file| &file.recording.series);
+            if series.filter(|series| series.channel == channel).count() < 2 {
+                continue;
+            }
+            let Ok(sensors) = self.channels(channel) else { continue };
+            let name = |sensor: &ChannelData<'_>| format!("'{}' of {}", sensor.column, sensor.file);
+            if let [first, beside @ ..] = sensors.as_slice()
+                && !beside.is_empty()
+            {
+                let beside: Vec<String> = beside.iter().map(name).collect();
+                words.push(format!(
+                    "{channel} was logged more than once at a time: {} counts, {} does not",
+                    name(first),
+                    beside.join(", ")
+                ));
+            }
+        }
+        words
     }
 
     /// What the change of clocks in spring or autumn did to rows, in words.

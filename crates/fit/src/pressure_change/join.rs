@@ -40,6 +40,15 @@ pub(crate) fn join(record: &Record<'_>, resolution_pa: f64, barometer_ahead_s: f
     join_with(record, barometer_ahead_s, unstepped.as_deref())
 }
 
+/// How much more a barometer showed a time later, in Pa, at each of some times of its clock; coarse steps taken out, and the
+/// outermost readings holding beyond them.
+pub(crate) fn change_of_room(samples: Samples<'_>, resolution_pa: f64, times_s: &[f64], later_s: f64) -> Vec<f64> {
+    let unstepped = Unstepped::of(samples, resolution_pa).map(|unstepped| unstepped.room_pa());
+    let smooth = unstepped.as_ref().and_then(|room_pa| Samples::new(samples.time_s(), room_pa).ok()).unwrap_or(samples);
+    let (mut now, mut later) = (Interpolator::new(smooth), Interpolator::new(smooth));
+    times_s.iter().map(|time_s| later.held_at(time_s + later_s) - now.held_at(*time_s)).collect()
+}
+
 /// The same with other room pressures at the times of the barometer's readings, in Pa.
 pub(crate) fn join_with(record: &Record<'_>, barometer_ahead_s: f64, room_pa: Option<&[f64]>) -> Joined {
     let inside = record.inside.samples();
@@ -114,5 +123,10 @@ impl<'a> Interpolator<'a> {
             return None;
         }
         Some(values[before] + (values[self.next] - values[before]) * (time_s - times[before]) / step)
+    }
+
+    /// The same, but in gaps and beyond the ends the reading before, or else the first, holds.
+    fn held_at(&mut self, time_s: f64) -> f64 {
+        self.at(time_s).unwrap_or_else(|| self.samples.value()[self.next.saturating_sub(1)])
     }
 }

@@ -148,7 +148,7 @@ fn barometer_offset(record: &Record<'_>, settings: &Settings) -> Result<Offset, 
     let joined = join(record, settings.barometer.resolution, 0.0);
     let found = find(record, settings, &joined)?;
     let hold_s = [found.window.from_s, found.window.to_s];
-    Ok(clock::barometer_offset(record, settings.barometer.clock, hold_s))
+    Ok(clock::barometer_offset(record, settings.barometer.clock, settings.barometer.resolution, hold_s))
 }
 
 /// Budget line of what coarse steps of the barometer leave open.
@@ -300,45 +300,60 @@ impl Evaluation<'_> {
             conductance::conductance_at(base, sensor, self.model, self.fit.expansion, &found.hyper, &self.fit.freedom)
         };
         let plain = at(self.base, sensor);
-        let line = |name: &str, moved: Option<f64>| {
-            plain.zip(moved).map(|(plain, moved)| BudgetLine::new(format!("clock of the {name}"), moved - plain))
+        // An offset that the data hardly tell may do other things to the result one way than the other.
+        let line = |name: &str, moved: [Option<f64>; 2]| {
+            let [later, earlier] = moved.map(|moved| Some(moved? - plain?));
+            Some(BudgetLine::new(format!("clock of the {name}"), later?.hypot(earlier?) / std::f64::consts::SQRT_2))
         };
         let mut lines = Vec::new();
         let barometer = self.clocks.barometer;
         if barometer.standard_uncertainty_s > 0.0 {
-            let moved = join(
-                self.record,
-                self.settings.barometer.resolution,
-                barometer.ahead_s + barometer.standard_uncertainty_s,
-            );
-            // At the ends a reading more or less may find a barometer beside it; then the comparison is left out.
-            if moved.time_s.len() == self.joined.time_s.len() {
-                let base = Base::new(&moved, self.found.range.clone(), &self.found.keep, &self.found.sound);
-                lines.extend(line("barometer", at(&base, sensor)));
-            }
+            let moved = [1.0, -1.0].map(|sign| {
+                let base = self.with_barometer_later(sign * barometer.standard_uncertainty_s)?;
+                at(&base, sensor)
+            });
+            lines.extend(line("barometer", moved));
         }
         for (thermometer, offset) in self.record.thermometers.iter().zip(&self.clocks.thermometers) {
             if offset.standard_uncertainty_s > 0.0 && thermometer.name == sensor.name {
-                let ahead_s = offset.ahead_s + offset.standard_uncertainty_s;
-                let moved = sensor::of_thermometer(thermometer, self.base, ahead_s);
-                lines.extend(line(&thermometer.name, moved.and_then(|moved| at(self.base, &moved))));
+                let moved = [1.0, -1.0].map(|sign| {
+                    let ahead_s = offset.ahead_s + sign * offset.standard_uncertainty_s;
+                    at(self.base, &sensor::of_thermometer(thermometer, self.base, ahead_s)?)
+                });
+                lines.extend(line(&thermometer.name, moved));
             }
         }
         lines
     }
 
+    /// The base if the barometer's clock were ahead by so much more.
+    fn with_barometer_later(&self, later_s: f64) -> Option<Base> {
+        let RoomPressure::Logged(samples) = self.record.room else { return None };
+        let mut base = self.base.clone();
+        let times_s: Vec<f64> = base.time_s.iter().map(|time_s| time_s + self.clocks.barometer.ahead_s).collect();
+        let change_pa = join::change_of_room(samples, self.settings.barometer.resolution, &times_s, later_s);
+        for (index, change_pa) in change_pa.into_iter().enumerate() {
+            base.room_pa[index] += change_pa;
+            if matches!(self.record.inside, InsidePressure::Absolute(_)) {
+                base.difference_pa[index] -= change_pa;
+            }
+        }
+        Some(base)
+    }
+
     /// Clock offsets that were looked for.
     fn clock_offsets(&self) -> Vec<ClockOffset> {
-        let barometer = ("room pressure".to_owned(), self.clocks.barometer);
+        let barometer = ("room pressure", &self.settings.barometer, self.clocks.barometer);
         let thermometers = self.record.thermometers.iter().zip(&self.clocks.thermometers);
         std::iter::once(barometer)
-            .chain(thermometers.map(|(thermometer, offset)| (thermometer.name.clone(), *offset)))
-            .filter(|(_, offset)| offset.standard_uncertainty_s > 0.0)
-            .map(|(name, offset)| ClockOffset {
-                name,
+            .chain(thermometers.map(|(own, offset)| (own.name.as_str(), &own.instrument, *offset)))
+            .filter(|(_, _, offset)| offset.standard_uncertainty_s > 0.0)
+            .map(|(name, instrument, offset)| ClockOffset {
+                name: name.to_owned(),
                 offset_s: offset.ahead_s,
                 standard_uncertainty_s: offset.standard_uncertainty_s,
                 is_told: offset.is_told(),
+                doubted: matches!(instrument.clock, Clock::UnknownWithin(_)),
             })
             .collect()
     }

@@ -97,6 +97,11 @@ pub enum Note {
         /// Channel.
         name: String,
     },
+    /// A channel has a logger of its own, and the data do not tell whether its clock agrees.
+    ClocksNotCompared {
+        /// Channel.
+        name: String,
+    },
     /// Readings in gaps of the barometer were set aside.
     RoomPressureGap {
         /// How many.
@@ -191,6 +196,11 @@ impl fmt::Display for Note {
             Self::ClockOffsetNotTold { name } => write!(
                 f,
                 "the offset of the clock of {name} cannot be told from these data; the budget allows for all that it may be"
+            ),
+            Self::ClocksNotCompared { name } => write!(
+                f,
+                "{name} comes from a logger of its own, and these data do not tell whether the clocks agree; taken as set to the \
+                 minute: compare them and state clock_offset"
             ),
             Self::ClockOffsetFound { name, offset_s, standard_uncertainty_s } => {
                 write!(

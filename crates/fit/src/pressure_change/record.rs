@@ -131,6 +131,8 @@ pub enum Clock {
     /// The same logger, or set together.
     #[default]
     Common,
+    /// Two loggers of whose clocks nothing is said: mostly within a minute, at times off by several.
+    Apart,
     /// Offset unknown within ± this many seconds: estimated from the data.
     UnknownWithin(f64),
 }

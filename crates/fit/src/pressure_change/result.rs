@@ -85,6 +85,8 @@ pub struct ClockOffset {
     pub standard_uncertainty_s: f64,
     /// Whether the data tell it; otherwise the best guess was used, and the budget allows for the whole range.
     pub is_told: bool,
+    /// Whether the clock was said to be off, and not merely another one.
+    pub doubted: bool,
 }
 
 /// What the fit found about one thermometer.

@@ -76,7 +76,7 @@ pub(crate) fn notes(
     }
     conventional_notes(result, &mut notes);
     thermometer_notes(fit, sensors, base, result, &mut notes);
-    notes.extend(result.diagnostics.clock_offsets.iter().map(clock_note));
+    notes.extend(result.diagnostics.clock_offsets.iter().filter_map(clock_note));
     if result.rows.without_room_pressure > 0 {
         notes.push(Note::RoomPressureGap { rows: result.rows.without_room_pressure });
     }
@@ -95,12 +95,15 @@ fn compliance_notes(settings: &Settings, result: &PressureChange, notes: &mut Ve
     }
 }
 
-fn clock_note(clock: &ClockOffset) -> Note {
+/// Of clocks that nobody doubted there is something to say only where they differ.
+fn clock_note(clock: &ClockOffset) -> Option<Note> {
     let (name, standard_uncertainty_s) = (clock.name.clone(), clock.standard_uncertainty_s);
-    if clock.is_told {
-        Note::ClockOffsetFound { name, offset_s: clock.offset_s, standard_uncertainty_s }
-    } else {
-        Note::ClockOffsetNotTold { name }
+    let found = Note::ClockOffsetFound { name: name.clone(), offset_s: clock.offset_s, standard_uncertainty_s };
+    match (clock.doubted, clock.is_told) {
+        (true, true) => Some(found),
+        (true, false) => Some(Note::ClockOffsetNotTold { name }),
+        (false, false) => Some(Note::ClocksNotCompared { name }),
+        (false, true) => (clock.offset_s.abs() > 3.0 * standard_uncertainty_s).then_some(found),
     }
 }
 

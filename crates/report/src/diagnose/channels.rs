@@ -29,9 +29,8 @@ pub(super) struct Channels<'p> {
 
 impl<'p> Channels<'p> {
     pub(super) fn gather(data: &TestData<'p>, window_s: [f64; 2], room_pa: f64) -> Result<Self, DataError> {
-        let all = |channel| data.channels(channel);
-        let (oxygen, water) = (all(Channel::Oxygen)?, all(Channel::Water)?);
-        if oxygen.is_empty() && water.is_empty() {
+        let (oxygen, water) = (data.channel(Channel::Oxygen)?, data.channel(Channel::Water)?);
+        if oxygen.is_none() && water.is_none() {
             return Err(DataError::MissingChannel {
                 needed: "oxygen or water content".to_owned(),
                 columns: data.columns(),
@@ -40,10 +39,12 @@ impl<'p> Channels<'p> {
         }
         let above = |channel: &ChannelData<'_>| channel.status.iter().filter(|s| **s == Status::AboveRange).count();
         let above_range = oxygen.iter().chain(&water).map(above).sum();
-        let optional = |channel| -> Result<Option<Trace>, DataError> { Ok(trace(&all(channel)?, window_s, |v| v)) };
+        let optional = |channel| -> Result<Option<Trace>, DataError> {
+            Ok(trace(data.channel(channel)?.as_ref(), window_s, |v| v))
+        };
         let log = Log {
-            oxygen_ppm: trace(&oxygen, window_s, |x| x * PPM),
-            water_ppm: trace(&water, window_s, |x| x * PPM),
+            oxygen_ppm: trace(oxygen.as_ref(), window_s, |x| x * PPM),
+            water_ppm: trace(water.as_ref(), window_s, |x| x * PPM),
             gauge_pressure_pa: match optional(Channel::GaugePressure)? {
                 Some(gauge) => Some(gauge),
                 None => gauge_from_absolute(data, window_s)?,
@@ -71,23 +72,14 @@ fn first_of(traces: &[Option<Trace>]) -> Option<Trace> {
 }
 
 /// The channel of all files together, inside the window. Of several columns in one file the first counts.
-fn trace(channels: &[ChannelData<'_>], [from_s, to_s]: [f64; 2], map: impl Fn(f64) -> f64) -> Option<Trace> {
+fn trace(channel: Option<&ChannelData<'_>>, [from_s, to_s]: [f64; 2], map: impl Fn(f64) -> f64) -> Option<Trace> {
+    let channel = channel?;
     let mut rows: Vec<(f64, f64, bool)> = Vec::new();
-    let mut files: Vec<&str> = Vec::new();
-    for channel in channels {
-        if files.contains(&channel.file.as_str()) {
-            continue;
+    for (index, (time, value)) in channel.time_s.iter().zip(&channel.value).enumerate() {
+        let status = channel.status.get(index).copied().unwrap_or_default();
+        if (from_s..=to_s).contains(time) && value.is_finite() && status != Status::AboveRange {
+            rows.push((*time, map(*value), status == Status::BelowLimit));
         }
-        files.push(&channel.file);
-        for (index, (time, value)) in channel.time_s.iter().zip(&channel.value).enumerate() {
-            let status = channel.status.get(index).copied().unwrap_or_default();
-            if (from_s..=to_s).contains(time) && value.is_finite() && status != Status::AboveRange {
-                rows.push((*time, map(*value), status == Status::BelowLimit));
-            }
-        }
-    }
-    if files.len() > 1 {
-        rows.sort_by(|a, b| a.0.total_cmp(&b.0));
     }
     let censored = rows.iter().any(|row| row.2);
     (rows.len() > 1).then(|| Trace {
@@ -99,8 +91,10 @@ fn trace(channels: &[ChannelData<'_>], [from_s, to_s]: [f64; 2], map: impl Fn(f6
 
 /// Inside less room pressure, where only absolute pressures were logged.
 fn gauge_from_absolute(data: &TestData<'_>, window_s: [f64; 2]) -> Result<Option<Trace>, DataError> {
-    let Some(mut inside) = trace(&data.channels(Channel::AbsolutePressure)?, window_s, |v| v) else { return Ok(None) };
-    let Some(room) = trace(&data.channels(Channel::RoomPressure)?, window_s, |v| v) else {
+    let Some(mut inside) = trace(data.channel(Channel::AbsolutePressure)?.as_ref(), window_s, |v| v) else {
+        return Ok(None);
+    };
+    let Some(room) = trace(data.channel(Channel::RoomPressure)?.as_ref(), window_s, |v| v) else {
         // Without a barometer the weather is larger than any set-point.
         return Ok(None);
     };
@@ -116,10 +110,10 @@ fn gauge_from_absolute(data: &TestData<'_>, window_s: [f64; 2]) -> Result<Option
 
 /// Make-up flow, logged or from its running total.
 fn makeup(data: &TestData<'_>, window_s: [f64; 2]) -> Result<Option<Trace>, DataError> {
-    if let Some(flow) = trace(&data.channels(Channel::MakeupFlow)?, window_s, |flow| flow * SECONDS_PER_HOUR) {
+    if let Some(flow) = trace(data.channel(Channel::MakeupFlow)?.as_ref(), window_s, |flow| flow * SECONDS_PER_HOUR) {
         return Ok(Some(flow));
     }
-    let Some(total) = trace(&data.channels(Channel::MakeupTotal)?, window_s, |v| v) else { return Ok(None) };
+    let Some(total) = trace(data.channel(Channel::MakeupTotal)?.as_ref(), window_s, |v| v) else { return Ok(None) };
     let rows = total.time_s.windows(2).zip(total.value.windows(2));
     // A counter that was reset runs backwards once.
     let flows =
@@ -134,10 +128,10 @@ fn makeup(data: &TestData<'_>, window_s: [f64; 2]) -> Result<Option<Trace>, Data
 
 /// Water in the air of the room over time, where its humidity was logged.
 fn room_water(data: &TestData<'_>, window_s: [f64; 2], room_pa: f64) -> Result<Option<Trace>, DataError> {
-    let Some(mut humidity) = trace(&data.channels(Channel::RoomRelativeHumidity)?, window_s, |v| v) else {
+    let Some(mut humidity) = trace(data.channel(Channel::RoomRelativeHumidity)?.as_ref(), window_s, |v| v) else {
         return Ok(None);
     };
-    let temperature = trace(&data.channels(Channel::RoomTemperature)?, window_s, |v| v);
+    let temperature = trace(data.channel(Channel::RoomTemperature)?.as_ref(), window_s, |v| v);
     let stated = data.plan().room.temperature.as_ref().map_or(USUAL_ROOM_K, |stated| stated.si);
     let mut at = 0;
     for (time, value) in humidity.time_s.iter().zip(&mut humidity.value) {

@@ -108,7 +108,7 @@ fn further(instrument: &Instrument) -> Vec<String> {
         further.push(format!("reports from {limit}"));
     }
     match instrument.clock {
-        ClockOffset::Known(0.0) => {}
+        ClockOffset::NotStated | ClockOffset::Known(0.0) => {}
         ClockOffset::Known(seconds) => further.push(format!("clock ahead by {seconds} s, corrected")),
         ClockOffset::UnknownWithin(seconds) => further.push(format!("clock unknown within {seconds} s, estimated")),
     }

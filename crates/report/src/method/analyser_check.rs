@@ -9,8 +9,8 @@ use crate::plan::{Measured, Plan, Test};
 use crate::plot::{self, Clock, Figure};
 
 use super::checked::Checked;
-use super::joined::{cut, joined, whole_or_set};
 use super::outcome::Evaluated;
+use super::stretch::{cut, whole_or_set};
 use super::validity::Findings;
 use super::{Evaluation, Outcome, TestError, ppm_rise};
 
@@ -51,7 +51,7 @@ fn checked_channel<'p>(test: &Test, data: &TestData<'p>) -> Result<(Channel, Cha
     let wanted = test.keys.species.as_deref();
     for (channel, name) in [(Channel::Oxygen, "oxygen"), (Channel::Water, "water")] {
         if wanted.is_none_or(|wanted| wanted == name)
-            && let Some(found) = joined(data, channel)?
+            && let Some(found) = data.channel(channel)?
         {
             return Ok((channel, found));
         }

@@ -64,7 +64,9 @@ pub(super) fn named(note: &Note) -> Option<&'static str> {
         Note::NoThermometer | Note::ThermometersDisagree { .. } => Some(THERMOMETER),
         Note::RoomPressureNotLogged | Note::RoomPressureGap { .. } => Some(BAROMETER),
         Note::WindowShort { .. } => Some(LENGTH),
-        Note::ClockOffsetFound { .. } | Note::ClockOffsetNotTold { .. } => Some("clocks against each other"),
+        Note::ClockOffsetFound { .. } | Note::ClockOffsetNotTold { .. } | Note::ClocksNotCompared { .. } => {
+            Some("clocks against each other")
+        }
         Note::ComplianceUnknown => Some("gloves and walls"),
         Note::ReferencePressureFar { .. } | Note::ReferencePressureOfOtherSign => Some("reference pressure"),
         Note::LinearLawDoubtful { .. } => Some("leak law"),

@@ -122,7 +122,7 @@ fn evaluate(
 
 /// Circulation flow, logged or that of the purifiers that ran, m³/s.
 fn circulation(plan: &Plan, test: &Test, data: &TestData<'_>) -> Result<Option<Quantity>, TestError> {
-    if let Some(logged) = data.channels(Channel::CirculationFlow)?.first() {
+    if let Some(logged) = data.channel(Channel::CirculationFlow)? {
         let flow = mean(&logged.value);
         let meter = fit_instrument(logged.instrument, Dimension::VolumeFlow);
         return Ok((flow > 0.0).then(|| Quantity::new(flow, meter.zero.hypot(meter.scale * flow))));
@@ -142,8 +142,8 @@ fn circulation(plan: &Plan, test: &Test, data: &TestData<'_>) -> Result<Option<Q
 
 /// When the purifier was last switched on, where that is logged.
 fn switched_on(data: &TestData<'_>) -> Result<Option<f64>, TestError> {
-    let channels = data.channels(Channel::PurifierOn)?;
-    Ok(channels.first().and_then(|state| {
+    let state = data.channel(Channel::PurifierOn)?;
+    Ok(state.and_then(|state| {
         let mut pairs = state.value.windows(2).zip(&state.time_s[1..]).rev();
         pairs.find(|(pair, _)| pair[0] < 0.5 && pair[1] >= 0.5).map(|(_, time)| *time)
     }))

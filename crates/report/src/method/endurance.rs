@@ -9,8 +9,8 @@ use crate::data::{ChannelData, DataError, Folders, TestData};
 use crate::plan::{Plan, Test};
 use crate::plot::{self, Clock, Figure};
 
-use super::joined::{joined, stretches, whole_or_set};
 use super::outcome::Evaluated;
+use super::stretch::{stretches, whole_or_set};
 use super::validity::{self, Findings};
 use super::{Evaluation, EventLine, Outcome, TestError, ppm_rise};
 
@@ -35,11 +35,11 @@ const CONTENTS: [(Channel, &str, &str, &str); 2] = [
 pub(crate) fn run(plan: &Plan, test: &Test, folders: &Folders) -> Result<Outcome, TestError> {
     let data = TestData::read(plan, test, &test.files, folders)?;
     let mut findings = Findings::noting(data.assumptions());
-    let off_s = joined(&data, Channel::PurifierOn)?.map(|state| stretches(&state, |on| on < 0.5)).unwrap_or_default();
+    let off_s = data.channel(Channel::PurifierOn)?.map(|state| stretches(&state, |on| on < 0.5)).unwrap_or_default();
     let transfers_s = transfers(&data)?;
     let (mut species, mut estimates) = (Vec::new(), Vec::new());
     for (channel, name, max, share) in CONTENTS {
-        let Some(mut found) = joined(&data, channel)? else { continue };
+        let Some(mut found) = data.channel(channel)? else { continue };
         validity::bound_at_end_of_range(&data, channel, &mut found);
         let evaluation = evaluate(test, &data, &found, &off_s, &transfers_s)?;
         check(plan, test, &data, &found, &evaluation, max, &mut findings);
@@ -78,7 +78,7 @@ pub(crate) fn run(plan: &Plan, test: &Test, folders: &Folders) -> Result<Outcome
 fn transfers(data: &TestData<'_>) -> Result<Vec<[f64; 2]>, TestError> {
     let mut marks = Vec::new();
     for channel in [Channel::Transfer, Channel::Event] {
-        marks.extend(joined(data, channel)?.map(|state| stretches(&state, |value| value >= 0.5)).unwrap_or_default());
+        marks.extend(data.channel(channel)?.map(|state| stretches(&state, |value| value >= 0.5)).unwrap_or_default());
     }
     marks.sort_by(|a, b| a[0].total_cmp(&b[0]));
     Ok(marks)

@@ -29,10 +29,10 @@ pub(super) struct FedIn {
 impl FedIn {
     /// From the flow, or from the total of a counter.
     pub(super) fn gather(data: &TestData<'_>) -> Result<Self, DataError> {
-        if let Some(flow) = data.channels(Channel::MakeupFlow)?.into_iter().next() {
+        if let Some(flow) = data.channel(Channel::MakeupFlow)? {
             return Ok(Self::new(&flow, Dimension::VolumeFlow, flow.value.clone()));
         }
-        let Some(total) = data.channels(Channel::MakeupTotal)?.into_iter().next() else { return Ok(Self::default()) };
+        let Some(total) = data.channel(Channel::MakeupTotal)? else { return Ok(Self::default()) };
         let steps = total.value.windows(2).zip(total.time_s.windows(2));
         // A counter that starts again counts nothing for that step.
         let mut flow: Vec<f64> = steps.map(|(v, t)| ((v[1] - v[0]) / (t[1] - t[0])).max(0.0)).collect();

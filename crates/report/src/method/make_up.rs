@@ -27,10 +27,8 @@ pub(crate) fn run(plan: &Plan, test: &Test, folders: &Folders) -> Result<Outcome
     let data = TestData::read(plan, test, &test.files, folders)?;
     let volume = plan.enclosure.volume.as_ref().ok_or(TestError::VolumeMissing { needed_for: "the make-up flow" })?;
     let meter = Meter::gather(&data)?;
-    let first =
-        |channel| -> Result<Option<ChannelData<'_>>, DataError> { Ok(data.channels(channel)?.into_iter().next()) };
-    let (gauge, absolute) = (first(Channel::GaugePressure)?, first(Channel::AbsolutePressure)?);
-    let thermometer = first(Channel::GasTemperature)?;
+    let (gauge, absolute) = (data.channel(Channel::GaugePressure)?, data.channel(Channel::AbsolutePressure)?);
+    let thermometer = data.channel(Channel::GasTemperature)?;
     let mut findings = Findings::default();
     let room = RoomPressure::gather(&data, &mut findings.notes)?;
     let difference = gauge.or_else(|| absolute.map(|absolute| below_room(absolute, &room)));
@@ -99,7 +97,7 @@ impl<'p> Meter<'p> {
         for (kind, dimension) in
             [(Channel::MakeupTotal, Dimension::Volume), (Channel::MakeupFlow, Dimension::VolumeFlow)]
         {
-            if let Some(channel) = data.channels(kind)?.into_iter().next() {
+            if let Some(channel) = data.channel(kind)? {
                 let instrument = fit_instrument(channel.instrument, dimension);
                 let stated = channel.instrument.and_then(|instrument| instrument.reference);
                 let reference = stated.or(channel.standard_reference);
@@ -107,7 +105,7 @@ impl<'p> Meter<'p> {
                 return Ok(Self { channel, kind, dimension, instrument, reference, valve_flow: 0.0 });
             }
         }
-        let valve = data.channels(Channel::ValveOpen)?.into_iter().next();
+        let valve = data.channel(Channel::ValveOpen)?;
         let flow = data.test().keys.valve_flow.as_ref();
         let Some(channel) = valve else { return Err(missing(data).into()) };
         let Some(flow) = flow else { return Err(TestError::ValveFlowMissing) };
@@ -152,7 +150,7 @@ fn stated_temperature(data: &TestData<'_>) -> Result<f64, TestError> {
     if let Some(temperature) = &data.plan().room.temperature {
         return Ok(temperature.si);
     }
-    let room = data.channels(Channel::RoomTemperature)?.into_iter().next();
+    let room = data.channel(Channel::RoomTemperature)?;
     Ok(room.map_or(USUAL_ROOM_TEMPERATURE_K, |room| mean(&room.value)))
 }
 

@@ -252,8 +252,7 @@ struct Channels<'p> {
 
 impl<'p> Channels<'p> {
     fn gather(data: &TestData<'p>) -> Result<Self, TestError> {
-        let first = |channel| data.channels(channel).map(|found| found.into_iter().next());
-        let (oxygen, water) = (first(Channel::Oxygen)?, first(Channel::Water)?);
+        let (oxygen, water) = (data.channel(Channel::Oxygen)?, data.channel(Channel::Water)?);
         if oxygen.is_none() && water.is_none() {
             return Err(DataError::MissingChannel {
                 needed: "oxygen or water content".to_owned(),
@@ -267,7 +266,7 @@ impl<'p> Channels<'p> {
             water_status: statuses(water.as_ref()),
             oxygen,
             water,
-            gauge: first(Channel::GaugePressure)?,
+            gauge: data.channel(Channel::GaugePressure)?,
             fed_in: FedIn::gather(data)?,
         })
     }
@@ -343,9 +342,8 @@ pub(super) struct Room {
 }
 
 pub(super) fn room(plan: &Plan, data: &TestData<'_>) -> Result<Room, TestError> {
-    let logged = |channel| -> Result<Option<f64>, TestError> {
-        Ok(data.channels(channel)?.first().map(|channel| mean(&channel.value)))
-    };
+    let logged =
+        |channel| -> Result<Option<f64>, TestError> { Ok(data.channel(channel)?.map(|channel| mean(&channel.value))) };
     let stated = |measured: &Option<Measured>| measured.as_ref().map(|measured| measured.si);
     let mut notes = Vec::new();
     let pressure_pa = logged(Channel::RoomPressure)?.or(stated(&plan.room.pressure)).unwrap_or(STANDARD_ATMOSPHERE_PA);

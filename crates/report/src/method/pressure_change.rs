@@ -68,7 +68,7 @@ fn settings(
         }
     });
     settings.gauge = fit_instrument(channels.inside.instrument, Dimension::Pressure);
-    settings.barometer = fit_instrument(channels.room.as_ref().and_then(|room| room.instrument), Dimension::Pressure);
+    settings.barometer = channels.barometer();
     settings.superimposed_leak = test.superimposed_leak.as_ref().map(|leak| fit::SuperimposedLeak {
         flow_m3_per_s: leak.flow.si,
         standard_uncertainty_m3_per_s: leak.flow.standard_uncertainty.unwrap_or(0.0),

@@ -38,9 +38,9 @@ pub(super) struct Channels<'p> {
 impl<'p> Channels<'p> {
     pub(super) fn gather(data: &TestData<'p>) -> Result<Self, TestError> {
         let plan = data.plan();
-        let gauge = first(data.channels(Channel::GaugePressure)?);
-        let absolute = first(data.channels(Channel::AbsolutePressure)?);
-        let mut room = first(data.channels(Channel::RoomPressure)?);
+        let gauge = data.channel(Channel::GaugePressure)?;
+        let absolute = data.channel(Channel::AbsolutePressure)?;
+        let mut room = data.channel(Channel::RoomPressure)?;
         let inside_is_gauge = gauge.is_some();
         let inside = match (gauge, absolute) {
             (Some(gauge), absolute) => {
@@ -56,7 +56,7 @@ impl<'p> Channels<'p> {
         }
         let gas = data.channels(Channel::GasTemperature)?.into_iter().map(|channel| (Place::Gas, channel));
         let wall = data.channels(Channel::WallTemperature)?.into_iter().map(|channel| (Place::Wall, channel));
-        let water = first(data.channels(Channel::Water).unwrap_or_default());
+        let water = data.channel(Channel::Water).unwrap_or_default();
         Ok(Self {
             inside_is_gauge,
             room_is_known: room.is_some() || stated.is_some(),
@@ -78,11 +78,39 @@ impl<'p> Channels<'p> {
                 Some(room) => RoomPressure::Logged(samples(room)?),
                 None => RoomPressure::Stated(self.room_stated_pa),
             },
-            thermometers: self.thermometers.iter().map(thermometer).collect::<Result<_, _>>()?,
+            thermometers: self.thermometers.iter().map(|own| self.thermometer(own)).collect::<Result<_, _>>()?,
             reference_vessels: self.vessels.iter().map(vessel).collect::<Result<_, _>>()?,
             vapour_pressure_pa: self.vapour.as_ref().map(samples).transpose()?,
             stated_temperature_k: self.stated_temperature_k,
         })
+    }
+
+    fn thermometer<'a>(&self, (place, channel): &'a (Place, ChannelData<'p>)) -> Result<Thermometer<'a>, TestError> {
+        Ok(Thermometer {
+            name: channel.column.clone(),
+            samples: samples(channel)?,
+            place: *place,
+            response: response(channel),
+            instrument: FitInstrument {
+                clock: self.clock(channel),
+                ..fit_instrument(channel.instrument, Dimension::Temperature)
+            },
+        })
+    }
+
+    /// The barometer, as the plan describes it.
+    pub(super) fn barometer(&self) -> FitInstrument {
+        let Some(room) = &self.room else { return FitInstrument::default() };
+        FitInstrument { clock: self.clock(room), ..fit_instrument(room.instrument, Dimension::Pressure) }
+    }
+
+    /// The clock of a channel against that of the inside pressure: a file of its own comes from another logger.
+    fn clock(&self, channel: &ChannelData<'_>) -> Clock {
+        match channel.instrument.map_or(ClockOffset::NotStated, |instrument| instrument.clock) {
+            ClockOffset::NotStated if channel.file != self.inside.file => Clock::Apart,
+            ClockOffset::NotStated | ClockOffset::Known(_) => Clock::Common,
+            ClockOffset::UnknownWithin(seconds) => Clock::UnknownWithin(seconds),
+        }
     }
 
     /// Every instrument that the test relies on, with the column it reads.
@@ -132,15 +160,8 @@ pub(crate) fn fit_instrument(instrument: Option<&Instrument>, dimension: Dimensi
         scale: uncertainty.map_or(0.0, tightfit_quantity::Uncertainty::relative),
         drift_per_s: instrument.drift_si(drift_dimension).unwrap_or(0.0) / RECTANGULAR,
         resolution: instrument.resolution_si(dimension).unwrap_or(0.0),
-        clock: match instrument.clock {
-            ClockOffset::Known(_) => Clock::Common,
-            ClockOffset::UnknownWithin(seconds) => Clock::UnknownWithin(seconds),
-        },
+        clock: Clock::Common,
     }
-}
-
-fn first<T>(items: Vec<T>) -> Option<T> {
-    items.into_iter().next()
 }
 
 pub(super) fn mean(values: &[f64]) -> f64 {
@@ -150,16 +171,6 @@ pub(super) fn mean(values: &[f64]) -> f64 {
 pub(super) fn samples<'a>(channel: &'a ChannelData<'_>) -> Result<Samples<'a>, TestError> {
     Samples::new(&channel.time_s, &channel.value)
         .map_err(|error| TestError::Samples { column: channel.column.clone(), error })
-}
-
-fn thermometer<'a>((place, channel): &'a (Place, ChannelData<'_>)) -> Result<Thermometer<'a>, TestError> {
-    Ok(Thermometer {
-        name: channel.column.clone(),
-        samples: samples(channel)?,
-        place: *place,
-        response: response(channel),
-        instrument: fit_instrument(channel.instrument, Dimension::Temperature),
-    })
 }
 
 fn vessel<'a>(channel: &'a ChannelData<'_>) -> Result<ReferenceVessel<'a>, TestError> {
@@ -199,7 +210,7 @@ fn stated_temperature(data: &TestData<'_>) -> Result<f64, TestError> {
     if let Some(temperature) = &data.plan().room.temperature {
         return Ok(temperature.si);
     }
-    let room = first(data.channels(Channel::RoomTemperature)?);
+    let room = data.channel(Channel::RoomTemperature)?;
     Ok(room.map_or(USUAL_ROOM_TEMPERATURE_K, |room| mean(&room.value)))
 }
 

@@ -120,7 +120,7 @@ struct PurgeFlow<'p> {
 
 impl<'p> PurgeFlow<'p> {
     fn gather(test: &Test, data: &TestData<'p>) -> Result<Self, TestError> {
-        let mut logged = data.channels(Channel::PurgeFlow)?.into_iter().next();
+        let mut logged = data.channel(Channel::PurgeFlow)?;
         let column = logged.as_ref().map(|flow| flow.column.as_str());
         let series = data.files.iter().flat_map(|file| &file.recording.series);
         let standard = series
@@ -129,7 +129,7 @@ impl<'p> PurgeFlow<'p> {
         let reference = match standard {
             Some(standard) => {
                 let mean_of = |channel| -> Result<Option<f64>, TestError> {
-                    Ok(data.channels(channel)?.first().map(|channel| mean(&channel.value)))
+                    Ok(data.channel(channel)?.map(|channel| mean(&channel.value)))
                 };
                 let room = &data.plan().room;
                 let temperature_k = mean_of(Channel::GasTemperature)?

@@ -11,10 +11,10 @@ use crate::data::{ChannelData, Folders, TestData};
 use crate::plan::{Measured, Plan, Test};
 use crate::plot::{self, Clock, Figure};
 
-use super::joined::{cut, joined, whole_or_set};
 use super::outcome::Evaluated;
 use super::pressure_channels::{fit_instrument, samples};
 use super::reducing_gas::{self, Meter};
+use super::stretch::{cut, whole_or_set};
 use super::validity::{self, Findings};
 use super::{Evaluation, Outcome, TestError, ppm_rise};
 
@@ -92,13 +92,13 @@ struct Channels<'p> {
 
 impl<'p> Channels<'p> {
     fn gather(plan: &Plan, test: &Test, data: &TestData<'p>) -> Result<Self, TestError> {
-        let mut pressure = joined(data, Channel::VesselPressure)?;
+        let mut pressure = data.channel(Channel::VesselPressure)?;
         if let Some(pressure) = &mut pressure {
             make_absolute(plan, data, pressure)?;
         }
         let mut channels = Self {
-            temperature: joined(data, Channel::VesselTemperature)?,
-            flow: joined(data, Channel::RegenerationFlow)?,
+            temperature: data.channel(Channel::VesselTemperature)?,
+            flow: data.channel(Channel::RegenerationFlow)?,
             pressure,
         };
         for channel in channels.temperature.iter_mut().chain(&mut channels.flow).chain(&mut channels.pressure) {

@@ -44,7 +44,7 @@ impl<'p> VesselPressure<'p> {
         let mut found = None;
         for channel in channels {
             if found.is_none() {
-                found = data.channels(*channel)?.into_iter().next().map(|data| (*channel, data));
+                found = data.channel(*channel)?.map(|data| (*channel, data));
             }
         }
         let Some((kind, channel)) = found else { return Err(missing(data, channels).into()) };
@@ -68,7 +68,7 @@ impl<'p> VesselPressure<'p> {
 
 impl<'p> RoomPressure<'p> {
     pub(super) fn gather(data: &TestData<'p>, notes: &mut Vec<String>) -> Result<Self, TestError> {
-        let logged = data.channels(Channel::RoomPressure)?.into_iter().next();
+        let logged = data.channel(Channel::RoomPressure)?;
         let stated = data.plan().room.pressure.as_ref();
         let mean_pa = match (&logged, stated) {
             (Some(logged), _) => {

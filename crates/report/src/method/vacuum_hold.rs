@@ -21,7 +21,7 @@ pub(crate) fn run(plan: &Plan, test: &Test, folders: &Folders) -> Result<Outcome
     let of_enclosure = is_of_enclosure(test);
     let vessel = VesselPressure::gather(&data, &vessel_channels(test))?;
     let volume_m3 = volume(&data).ok_or(TestError::VesselVolumeMissing)?;
-    let thermometer = data.channels(Channel::GasTemperature)?.into_iter().next();
+    let thermometer = data.channel(Channel::GasTemperature)?;
     let restarts_s = restarts_s(&data);
     let record = fit::Record {
         pressure: tightfit_fit::Samples::new(&vessel.channel.time_s, &vessel.absolute_pa)

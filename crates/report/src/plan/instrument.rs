@@ -67,7 +67,9 @@ pub struct MadeFor {
 /// What is known of a logger's clock.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum ClockOffset {
-    /// Its time is ahead by so many seconds (0 where nothing is said).
+    /// Nothing is said of it.
+    NotStated,
+    /// Its time is ahead by so many seconds.
     Known(f64),
     /// Anything up to so many seconds either way; to be estimated from the data.
     UnknownWithin(f64),
@@ -208,8 +210,7 @@ fn made_for(section: &Section<'_>) -> Option<MadeFor> {
 }
 
 fn clock(section: &Section<'_>) -> ClockOffset {
-    let known = ClockOffset::Known(0.0);
-    let Some(text) = section.text("clock_offset") else { return known };
+    let Some(text) = section.text("clock_offset") else { return ClockOffset::NotStated };
     let (bound, within) = match text.strip_prefix("unknown within") {
         Some(bound) => (bound, true),
         None => (text.as_str(), false),
@@ -219,7 +220,7 @@ fn clock(section: &Section<'_>) -> ClockOffset {
         Ok(seconds) => ClockOffset::Known(seconds),
         Err(error) => {
             section.note("clock_offset", Mistake::Quantity { key: "clock_offset".to_owned(), error });
-            known
+            ClockOffset::NotStated
         }
     }
 }

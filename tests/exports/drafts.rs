@@ -1,6 +1,6 @@
 //! Plans drafted from exports.
 
-use tightfit_ingest::{Format, ReadOptions, draft};
+use tightfit_ingest::{Format, ReadOptions, draft, read_bytes};
 
 use super::support::{PLAIN, plan, read, read_with};
 
@@ -146,4 +146,34 @@ fn contents_beside_a_pressure_are_a_rise_unless_the_pressure_was_trapped() {
     let steady = |minute: u32| 0.5 + 0.01 * f64::from(minute % 3);
     let decay = log(&steady, &|minute| -500.0 * (-f64::from(minute) / 400.0).exp());
     assert!(decay.contains("method = \"pressure-change\""), "{decay}");
+}
+
+#[test]
+fn a_draft_of_two_files_is_a_plan_once_all_that_it_offers_is_taken() {
+    let named = |name: &str, text: &str| read_bytes(name, text.as_bytes(), &ReadOptions::default()).unwrap();
+    let gauge = named(
+        "gauge.csv",
+        "Zeit;dp;Gas (°C);makeup flow (L/min);makeup total (L)\n03.04.2026 09:00:00;-510,0;22,1;0,1;1\n\
+         03.04.2026 09:00:30;-509,5;22,1;0,1;2\n03.04.2026 09:01:00;-509,0;22,2;0,1;3\n",
+    );
+    let room = named(
+        "baro.csv",
+        "date,Room pressure (hPa),Gas (°C)\n03/04/2026 09:00,1013.2,21.1\n03/04/2026 09:01,1013.2,21.1\n\
+         03/04/2026 09:02,1013.1,21.1\n",
+    );
+    let text = draft(&[gauge, room], None);
+    let as_is: toml::Table = text.parse().unwrap();
+    let thermometers = as_is["test"][0]["columns"]["gas_temperature"].as_array().unwrap();
+    assert_eq!(thermometers.len(), 2, "{text}");
+    let columns = text.find("[test.columns]").unwrap();
+    let taken =
+        text[columns..].replace("# gauge_pressure =", "gauge_pressure =").replace("# [test.format", "[test.format");
+    let taken = format!("{}{}", &text[..columns], taken.replace("\n# time = ", "\ntime = "));
+    let plan: toml::Table = taken.parse().unwrap_or_else(|error| panic!("{error}\n{taken}"));
+    let test = &plan["test"][0];
+    assert_eq!(test["columns"]["gauge_pressure"]["file"].as_str(), Some("gauge.csv"), "{taken}");
+    assert_eq!(test["columns"]["gauge_pressure"]["instrument"].as_str(), Some("gauge"), "{taken}");
+    assert_eq!(test["format"]["baro.csv"]["time"].as_str(), Some("%d/%m/%Y %H:%M"), "{taken}");
+    assert!(text.contains("[instruments.gauge]") && text.contains("# clock_offset = "), "{text}");
+    assert_eq!(text.matches("[instruments.makeup_meter]").count(), 1, "{text}");
 }

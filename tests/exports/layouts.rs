@@ -246,3 +246,20 @@ fn rows_before_a_long_stretch_of_an_error_word_are_data() {
         assert_eq!(values(&recording, Oxygen).len(), 165, "{word}");
     }
 }
+
+#[test]
+fn a_column_that_one_block_lacks_is_read_in_the_next_again() {
+    let block = |start: u32, header: &str, cells: &str| {
+        let rows: String =
+            (start..start + 3).map(|second| format!("2026-05-04T09:00:{second:02}Z\t-1000\t{cells}\n")).collect();
+        format!("{header}\n{rows}")
+    };
+    let text = block(0, "Time\tdP (Pa)\tGas (°C)\tFan", "22.5\t7")
+        + &block(10, "Time\tdP (Pa)\tFan", "7")
+        + &block(20, "Time\tdP (Pa)\tFan\tGas (°C)", "7\t22.5");
+    let recording = read(&text);
+    assert_eq!(values(&recording, GaugePressure).len(), 9);
+    let gas = values(&recording, GasTemperature);
+    assert_eq!(gas.len(), 6, "{gas:?}");
+    assert!(gas.iter().all(|k| (k - 295.65).abs() < 1e-9), "{gas:?}");
+}

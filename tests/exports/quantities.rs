@@ -5,7 +5,9 @@ use tightfit_ingest::Channel::{
     AbsolutePressure, AntechamberPressure, CirculationFlow, GasTemperature, GaugePressure, MakeupFlow, Oxygen,
     RoomPressure, RoomRelativeHumidity, RoomTemperature, Water,
 };
-use tightfit_ingest::{ColumnRequest, Format, PressureReference, ReadError, ReadOptions, Recording, read_bytes};
+use tightfit_ingest::{
+    Channel, ColumnRef, ColumnRequest, Format, PressureReference, ReadError, ReadOptions, Recording, read_bytes,
+};
 
 use super::support::{plan, questions, read, read_with, values};
 
@@ -154,4 +156,40 @@ fn cells_may_carry_their_unit() {
 fn a_unit_that_is_not_known_is_named_in_the_question() {
     let recording = read("Time (s),Oxygen [scfh]\n1,2\n2,3\n3,4\n");
     assert!(questions(&recording)[0].starts_with("oxygen: column 'Oxygen [scfh]': the unit 'scfh' is not known"));
+}
+
+#[test]
+fn a_cell_in_a_unit_of_another_kind_or_zero_is_no_reading_of_its_column() {
+    let kelvin = one("Gas temperature (°C)", ["22.0", "295 K", "22.0"]);
+    for (found, expected) in values(&kelvin, Channel::GasTemperature).iter().zip([295.15, 295.0, 295.15]) {
+        assert_near(*found, expected);
+    }
+    let seconds = one("dP (Pa)", ["-500", "5 s", "-499"]);
+    assert_eq!(values(&seconds, Channel::GaugePressure), [-500.0, -499.0]);
+}
+
+#[test]
+fn positive_numbers_under_words_for_underpressure_count_below_the_room() {
+    for header in ["Unterdruck (Pa)", "Underpressure Pa", "Vacuum in box (Pa)"] {
+        let below = one(header, ["500", "499", "498"]);
+        assert_eq!(values(&below, Channel::GaugePressure), [-500.0, -499.0, -498.0], "{header}");
+        let signed = one(header, ["-500", "-499", "-498"]);
+        assert_eq!(values(&signed, Channel::GaugePressure), [-500.0, -499.0, -498.0], "{header}");
+    }
+    let stated = ColumnRequest {
+        unit: Some("Pa gauge".into()),
+        ..ColumnRequest::new(Channel::GaugePressure, vec![ColumnRef::Name("Unterdruck (Pa)".into())])
+    };
+    let text = "Time (s),Unterdruck (Pa)\n0,500\n1,499\n2,498\n";
+    let recording = read_with(text, &plan(vec![stated], Format::default()));
+    assert_eq!(values(&recording, Channel::GaugePressure), [500.0, 499.0, 498.0]);
+}
+
+#[test]
+fn a_pressure_against_the_room_is_not_the_rooms() {
+    for header in ["Druck gegen Raum (Pa)", "pressure vs room (Pa)", "pressure relative to room, Pa", "box-room (Pa)"] {
+        let recording = one(header, ["-510", "-509", "-508"]);
+        assert_eq!(values(&recording, Channel::GaugePressure).len(), 3, "{header}");
+    }
+    assert_eq!(values(&one("Room pressure (hPa)", ["1013", "1013", "1014"]), Channel::RoomPressure).len(), 3);
 }

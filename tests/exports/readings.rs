@@ -4,7 +4,7 @@ use tightfit_ingest::Channel::{
     AntechamberPressure, Event, GasTemperature, GaugePressure, Oxygen, PurifierOn, Transfer, ValveOpen, Water,
 };
 use tightfit_ingest::Status::{self, AboveRange, BelowLimit, Measured};
-use tightfit_ingest::{ColumnRequest, Format, Recording};
+use tightfit_ingest::{ColumnRef, ColumnRequest, Format, Recording};
 
 use super::support::{plan, questions, read, read_with, rows, values};
 
@@ -227,7 +227,15 @@ fn above_a_range_that_is_not_stated_a_reading_is_at_least_the_largest_number() {
     assert!((series.value[2] - 9e-6).abs() < 1e-15, "{:?}", series.value);
     assert!(recording.notes.iter().any(|note| note.contains("state range")), "{:?}", recording.notes);
     // Not a number at all: nothing is known.
-    assert!(oxygen(&["OVER", "OVER", "OVER"]).series.iter().all(|series| series.channel != Oxygen));
+    let nothing = oxygen(&["OVER", "OVER", "OVER"]);
+    assert!(nothing.series.iter().all(|series| series.channel != Oxygen));
+    let asked = ColumnRequest {
+        unit: Some("ppm".into()),
+        ..ColumnRequest::new(Oxygen, vec![ColumnRef::Name("O2 (ppm)".into())])
+    };
+    let alone = "time;O2 (ppm)\n2026-05-04T09:00:00Z;OVER\n2026-05-04T09:01:00Z;OVER\n2026-05-04T09:02:00Z;OVER\n";
+    let named = read_with(alone, &plan(vec![asked], Format::default()));
+    assert_eq!((named.account.rows_used(), named.account.rows_set_aside()), (0, 3), "{:?}", named.account);
 }
 
 #[test]

@@ -199,3 +199,22 @@ fn hours_one_to_twenty_four_stand_beside_a_date() {
     let found = times(&in_zone(text, "UTC"), GaugePressure);
     assert_eq!(found, [PLAIN_START_S - 3600.0, PLAIN_START_S, PLAIN_START_S + 15.0 * 3600.0]);
 }
+
+#[test]
+fn a_column_named_after_its_unit_of_time_is_the_time() {
+    for (header, unit_s) in [("Minuten", 60.0), ("t/min", 60.0), ("Sekunden", 1.0), ("heures", 3600.0)] {
+        let recording = read(&format!("{header};dP (Pa)\n0;-510\n1;-509\n2;-508\n3;-507\n"));
+        assert_eq!(times(&recording, GaugePressure), [0.0, unit_s, 2.0 * unit_s, 3.0 * unit_s], "{header}");
+    }
+}
+
+#[test]
+fn the_pattern_offered_for_an_open_date_has_twelve_hours_only_where_they_are_written() {
+    let asked = |clock: &str| {
+        let text =
+            format!("time,dP (Pa)\n03/04/2026 {clock},-1000\n04/05/2026 {clock},-999\n05/06/2026 {clock},-998\n");
+        read(&text).questions[0].answer.clone()
+    };
+    assert!(asked("9:00 AM").contains("time = \"%d/%m/%Y %I:%M %p\""), "{}", asked("9:00 AM"));
+    assert!(asked("09:00:00 GMT").contains("%H:%M:%S"), "{}", asked("09:00:00 GMT"));
+}

@@ -410,6 +410,6 @@ impl Gathering {
 
 /// The end of a column's range as the readings of a piece show it. Dew points are judged as the fractions they become.
 fn shown_top(column: &Assigned, values: &[f64]) -> Option<f64> {
-    let (_, top) = column.range?;
-    Some(if column.is_dew_point() { top } else { shown_end_of_range(values, top) })
+    let range = column.range?;
+    Some(if column.is_dew_point() { range.1 } else { shown_end_of_range(values, range) })
 }

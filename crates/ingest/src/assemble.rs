@@ -65,12 +65,14 @@ pub(crate) fn clean(
         out.account.set_aside(reason, u64::from(line));
     }
     mark_fillers(rows, columns, out);
-    end_ranges(rows, columns, out);
+    let emptied = end_ranges(rows, columns, out);
     for (column, values) in columns.iter().zip(&mut rows.values) {
         out.notes.extend(switches::bring_to_unit(column, values));
     }
     let mut keep = vec![true; rows.len()];
-    drop_rows_without_reading(rows, &mut keep, out);
+    if emptied || rows.cells.iter().any(|cells| cells.filler > 0) {
+        drop_rows_without_reading(rows, &mut keep, out);
+    }
     place_in_time(rows, &mut keep, base, zone, out);
     keep
 }
@@ -109,8 +111,9 @@ fn mark_fillers(rows: &mut Rows, columns: &[Assigned], out: &mut Assembled) {
 }
 
 /// Readings above a range of which the end is not stated are at least the largest number that was shown; without a number
-/// they are none.
-fn end_ranges(rows: &mut Rows, columns: &[Assigned], out: &mut Assembled) {
+/// they are none. Whether a reading ceased to be one.
+fn end_ranges(rows: &mut Rows, columns: &[Assigned], out: &mut Assembled) -> bool {
+    let mut emptied = false;
     for (i, column) in columns.iter().enumerate() {
         let values = &mut rows.values[i];
         let over = values.iter().filter(|value| value.is_infinite()).count();
@@ -123,6 +126,7 @@ fn end_ranges(rows: &mut Rows, columns: &[Assigned], out: &mut Assembled) {
         if largest.is_nan() {
             rows.cells[i].above_range -= over as u64;
             rows.cells[i].text += over as u64;
+            emptied = true;
             continue;
         }
         out.notes.push(format!(
@@ -131,6 +135,7 @@ fn end_ranges(rows: &mut Rows, columns: &[Assigned], out: &mut Assembled) {
             column.channel
         ));
     }
+    emptied
 }
 
 /// The range of the column, widened by five times its own spread.
@@ -174,7 +179,7 @@ fn is_impossible(column: &Assigned, value: f64) -> bool {
 }
 
 fn drop_rows_without_reading(rows: &Rows, keep: &mut [bool], out: &mut Assembled) {
-    if rows.values.is_empty() || rows.cells.iter().all(|cells| cells.filler == 0) {
+    if rows.values.is_empty() {
         return;
     }
     for (row, keep) in keep.iter_mut().enumerate() {
@@ -478,7 +483,7 @@ fn status_of(code: Option<u8>) -> Status {
 fn apply_limits(series: &mut Series, column: &Assigned) {
     let limit = column.reporting_limit.unwrap_or(f64::NEG_INFINITY);
     let top = column.range.map_or(f64::INFINITY, |range| range.1);
-    let shown_top = shown_end_of_range(&series.value, top);
+    let shown_top = column.range.map_or(top, |range| shown_end_of_range(&series.value, range));
     if !series.value.iter().any(|value| *value < limit || *value >= shown_top) {
         return;
     }

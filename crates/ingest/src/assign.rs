@@ -7,6 +7,7 @@ use tightfit_quantity::{Dimension, PressureReference as UnitReference, StandardR
 use crate::cell;
 use crate::channel::{Channel, Kind};
 use crate::conversion::Conversion;
+use crate::draft::quoted;
 use crate::error::ReadError;
 use crate::header::Table;
 use crate::number::{self, NumberStyle};
@@ -366,6 +367,7 @@ impl Assigner<'_> {
                 return;
             }
         };
+        let says_below = quantity_unit.pressure_reference().is_none();
         let standard = matches!(unit.dimension(), Dimension::StandardVolume | Dimension::StandardVolumeFlow)
             .then(StandardReference::default);
         let column = &mut self.columns[index];
@@ -373,6 +375,11 @@ impl Assigner<'_> {
         column.unit = Some(unit_text.clone());
         let unit_text = conversion.as_ref().map_or(unit_text, |conversion| conversion.unit_text().to_owned());
         column.because = because;
+        if negate && says_below {
+            column
+                .because
+                .push_str("; its numbers count below the room's pressure: unit = \"Pa gauge\" where they do not");
+        }
         self.assigned.push(Assigned {
             column: index,
             channel,
@@ -436,7 +443,10 @@ impl Assigner<'_> {
             ),
             blocking: true,
         };
-        let Some(stated) = unit.pressure_reference() else { return Ok((PressureReference::OfChannel, false)) };
+        let Some(stated) = unit.pressure_reference() else {
+            let below = channel == Channel::GaugePressure && self.is_marked_below(index);
+            return Ok((PressureReference::OfChannel, below));
+        };
         match (channel, stated) {
             (Channel::GaugePressure, UnitReference::Gauge)
             | (Channel::AbsolutePressure | Channel::RoomPressure, UnitReference::Absolute) => {
@@ -449,6 +459,12 @@ impl Assigner<'_> {
             (_, UnitReference::Vacuum) => Ok((PressureReference::Gauge, true)),
             (_, UnitReference::Absolute) => Ok((PressureReference::Absolute, false)),
         }
+    }
+
+    /// Whether a gauge pressure counts below the room's as positive: its words say so, and it has no negative numbers.
+    fn is_marked_below(&self, index: usize) -> bool {
+        let candidate = &self.candidates[index];
+        words::counts_below_the_room(&candidate.header) && candidate.bounds.is_some_and(|(low, _)| low > 0.0)
     }
 
     fn by_words(&mut self, time_columns: &[usize], requests: &[ColumnRequest]) {
@@ -654,12 +670,12 @@ fn key(candidate: &Candidate) -> String {
     if candidate.header.is_empty() || candidate.header.starts_with("column ") {
         (candidate.index + 1).to_string()
     } else {
-        format!("\"{}\"", candidate.header.replace('"', "\\\""))
+        quoted(&candidate.header)
     }
 }
 
 /// Whether a unit of this dimension may stand at a channel.
-fn fits(channel: Channel, dimension: Dimension) -> bool {
+pub(crate) fn fits(channel: Channel, dimension: Dimension) -> bool {
     match channel.kind() {
         Kind::Time => dimension == Dimension::Time,
         Kind::Pressure => dimension == Dimension::Pressure,

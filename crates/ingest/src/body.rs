@@ -5,7 +5,7 @@ use std::thread;
 use memchr::{memchr, memchr_iter, memrchr2};
 
 use crate::account::RowReason;
-use crate::assign::Assigned;
+use crate::assign::{Assigned, fits};
 use crate::cell::{self, Cell};
 use crate::dialect;
 use crate::number::NumberStyle;
@@ -348,10 +348,14 @@ impl Reader {
     }
 
     fn is_header(&self, record: &Record<'_>) -> bool {
-        let header = &self.job.header_fields;
-        !header.is_empty()
-            && header.len().abs_diff(record.fields.len()) <= 1
-            && header.iter().zip(&record.fields).all(|(a, b)| a.as_slice() == *b)
+        // A separator at the end of a line makes one more field, with nothing in it.
+        let (own, found) = (&self.job.header_fields, &record.fields);
+        let common = own.len().min(found.len());
+        !own.is_empty()
+            && own.len().abs_diff(found.len()) <= 1
+            && own.iter().zip(found).all(|(a, b)| a.as_slice() == *b)
+            && own[common..].iter().all(Vec::is_empty)
+            && found[common..].iter().all(|field| field.is_empty())
     }
 
     fn is_units(&self, record: &Record<'_>) -> bool {
@@ -371,8 +375,14 @@ impl Reader {
         }
         let moved =
             |column: usize| -> Option<usize> { names.iter().position(|name| Some(name) == self.job.names.get(column)) };
-        let new_columns: Vec<usize> =
-            self.job.columns.iter().map(|column| moved(column.column).unwrap_or(usize::MAX)).collect();
+        // By its own name: a column that one block lacks may stand in the next again.
+        let place = |column: &Assigned| names.iter().position(|name| *name == column.header);
+        let new_columns: Vec<usize> = self
+            .job
+            .columns
+            .iter()
+            .map(|column| place(column).or_else(|| moved(column.column)).unwrap_or(usize::MAX))
+            .collect();
         let new_probes: Vec<usize> = self.job.probes.iter().filter_map(|probe| moved(*probe)).collect();
         if let Some(time) = &self.job.time {
             let new_parts: Option<Vec<(usize, Part)>> =
@@ -450,7 +460,9 @@ pub(crate) fn reading(cell: &[u8], column: &Assigned, style: NumberStyle, count:
 fn with_unit(cell: &[u8], column: &Assigned, style: NumberStyle) -> Option<f64> {
     let (value, unit) = cell::number_with_unit(cell, style)?;
     let unit = crate::unit_text::parse(unit)?;
-    if (unit.scale() - column.unit.scale()).abs() < 1e-12 * unit.scale().abs() {
+    // A dew point may be written as plain degrees.
+    let same_scale = |at: f64| (unit.to_si(at) - column.unit.to_si(at)).abs() <= 1e-9 * unit.to_si(at).abs();
+    if same_scale(0.0) && same_scale(1.0) && fits(column.channel, unit.dimension()) {
         return Some(column.to_si(value));
     }
     (unit.dimension() == column.unit.dimension())

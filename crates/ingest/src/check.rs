@@ -1,6 +1,7 @@
 //! Values that contradict their unit or their channel: asked, never believed.
 
 use crate::channel::{Channel, Kind};
+use crate::draft::quoted;
 use crate::question::{Question, Topic};
 use crate::recording::Series;
 
@@ -46,10 +47,7 @@ pub(crate) fn plausibility(series: &Series) -> Option<Question> {
             short(median),
             series.channel.si_unit()
         ),
-        answer: format!(
-            "[test.columns] {channel} = {{ column = \"{}\", unit = \"{unit}\" }}",
-            series.column.replace('"', "\\\"")
-        ),
+        answer: format!("[test.columns] {channel} = {{ column = {}, unit = \"{unit}\" }}", quoted(&series.column)),
         blocking: true,
     })
 }

@@ -24,15 +24,16 @@ fn write_plan(plan: &mut String, recordings: &[Recording], time_zone: Option<&st
     let method = found.unwrap_or("pressure-change");
     write_head(plan, recordings, method)?;
     write_room(plan, recordings, time_zone)?;
-    write_instruments(plan, &channels)?;
+    write_instruments(plan, &channels, recordings.len() > 1)?;
     write_test(plan, recordings, found, &alternatives(found, &channels))?;
     write_limit(plan, recordings, method, &channels)
 }
 
-/// The channels that columns were taken for, whether or not a row of them could be used yet.
+/// The channels that columns were taken for or may be, whether or not a row of them could be used yet.
 fn channels(recordings: &[Recording]) -> Vec<Channel> {
     let columns = recordings.iter().flat_map(|recording| &recording.columns);
-    let mut channels: Vec<Channel> = columns.filter_map(|column| column.channel).collect();
+    let asked = recordings.iter().flat_map(|recording| &recording.questions).filter_map(Question::channel);
+    let mut channels: Vec<Channel> = columns.filter_map(|column| column.channel).chain(asked).collect();
     channels.sort();
     channels.dedup();
     channels
@@ -219,9 +220,15 @@ fn write_room(plan: &mut String, recordings: &[Recording], time_zone: Option<&st
     }
 }
 
-fn write_instruments(plan: &mut String, channels: &[Channel]) -> std::fmt::Result {
+fn write_instruments(plan: &mut String, channels: &[Channel], several_files: bool) -> std::fmt::Result {
+    let mut written: Vec<&str> = Vec::new();
     for instrument in channels.iter().filter_map(|channel| instrument(*channel)) {
         let Instrument { name, resolution, uncertainty, response } = instrument;
+        // Two channels may be read from one instrument.
+        if written.contains(&name) {
+            continue;
+        }
+        written.push(name);
         writeln!(plan, "[instruments.{name}]")?;
         writeln!(plan, "# resolution = \"{resolution}\"        # fill in: last digit of the display or export")?;
         writeln!(plan, "# uncertainty = \"{uncertainty}\"   # fill in: from the certificate")?;
@@ -231,6 +238,12 @@ fn write_instruments(plan: &mut String, channels: &[Channel]) -> std::fmt::Resul
         if name.ends_with("analyser") {
             writeln!(plan, "# range = [\"0 ppm\", \"1000 ppm\"]   # fill in: readings at its end count as bounds")?;
             writeln!(plan, "# reporting_limit = \"0.1 ppm\"   # fill in: readings below it count as bounds")?;
+        }
+        if several_files {
+            writeln!(
+                plan,
+                "# clock_offset = \"20 s\"   # fill in: its clock runs ahead by so much; or \"unknown within 10 min\""
+            )?;
         }
         writeln!(plan, "# serial = \"…\"")?;
         writeln!(plan, "# calibrated = 2026-01-31")?;
@@ -283,29 +296,108 @@ fn write_test(
         writeln!(plan, "# {line}")?;
     }
     write_window(plan, recordings)?;
+    write_columns(plan, recordings)?;
+    write_formats(plan, recordings)?;
+    writeln!(plan)
+}
+
+/// The columns as recognised, a line for each channel, and below a line what its questions would make of it.
+fn write_columns(plan: &mut String, recordings: &[Recording]) -> std::fmt::Result {
     writeln!(plan, "\n[test.columns]                 # as recognised; correct what is wrong")?;
+    let mut keys: Vec<(String, Vec<String>)> = Vec::new();
+    let mut add = |key: &str, table: String| match keys.iter_mut().find(|(own, _)| own == key) {
+        Some((_, tables)) => tables.push(table),
+        None => keys.push((key.to_owned(), vec![table])),
+    };
     for recording in recordings {
-        let file = if recordings.len() > 1 { format!(", file = {}", quoted(&recording.file)) } else { String::new() };
-        for column in
-            recording.columns.iter().filter(|column| column.channel.is_some_and(|channel| channel != Channel::Time))
-        {
-            let Some(channel) = column.channel else { continue };
-            let unit = column
-                .unit
-                .as_deref()
-                .filter(|unit| !unit.is_empty())
-                .map(|unit| format!(", unit = {}", quoted(unit)))
-                .unwrap_or_default();
+        let file = beside_others(recordings, recording);
+        for column in &recording.columns {
+            let Some(channel) = column.channel.filter(|channel| *channel != Channel::Time) else { continue };
+            let unit = column.unit.as_deref().filter(|unit| !unit.is_empty());
+            let unit = unit.map(|unit| format!(", unit = {}", quoted(unit))).unwrap_or_default();
             let place = if column.header.is_empty() { column.position.to_string() } else { quoted(&column.header) };
-            let instrument =
-                instrument(channel).map(|known| format!(", instrument = \"{}\"", known.name)).unwrap_or_default();
-            writeln!(plan, "{channel} = {{ column = {place}{unit}{instrument}{file} }}")?;
-        }
-        for question in recording.questions.iter().filter(|question| question.topic != Topic::TimeZone) {
-            write_question(plan, &recording.file, question)?;
+            add(channel.as_str(), format!("{{ column = {place}{unit}{}{file} }}", of_instrument(channel)));
         }
     }
-    writeln!(plan)
+    for (key, tables) in &keys {
+        writeln!(plan, "{key} = {}", one_or_several(tables))?;
+    }
+    for recording in recordings {
+        let file = beside_others(recordings, recording);
+        for question in recording.questions.iter().filter(|question| question.topic != Topic::TimeZone) {
+            let lines = question.plan_lines();
+            let Some(("[test.columns]", answer)) = lines.split_first().map(|(section, rest)| (section.as_str(), rest))
+            else {
+                continue;
+            };
+            writeln!(plan, "# question, {}: {}", one_line(&recording.file), one_line(&question.text))?;
+            for line in answer {
+                let Some((key, table)) = line.split_once(" = ").filter(|_| !line.starts_with('#')) else {
+                    writeln!(plan, "{}", one_line(line))?;
+                    continue;
+                };
+                let instrument = Channel::parse(key).map(of_instrument).unwrap_or_default();
+                let table = format!("{}{instrument}{file} }}", table.trim_end_matches('}').trim_end());
+                let known = keys.iter_mut().find(|(own, _)| own == key);
+                let instead = if known.is_some() { "   # instead of the line above" } else { "" };
+                let tables = match known {
+                    Some((_, tables)) => {
+                        tables.push(table);
+                        one_or_several(tables)
+                    }
+                    None => {
+                        keys.push((key.to_owned(), vec![table.clone()]));
+                        table
+                    }
+                };
+                writeln!(plan, "# {key} = {}{instead}", one_line(&tables))?;
+            }
+        }
+    }
+    Ok(())
+}
+
+/// How files are written, as far as they leave it open: sections of their own below the columns.
+fn write_formats(plan: &mut String, recordings: &[Recording]) -> std::fmt::Result {
+    for recording in recordings {
+        let mut section = match recordings {
+            [_] => Some("[test.format]".to_owned()),
+            _ => Some(format!("[test.format.{}]", quoted(&recording.file))),
+        };
+        for question in recording.questions.iter().filter(|question| question.topic != Topic::TimeZone) {
+            let lines = question.plan_lines();
+            if lines.first().is_some_and(|section| section == "[test.columns]") {
+                continue;
+            }
+            writeln!(plan, "# question, {}: {}", one_line(&recording.file), one_line(&question.text))?;
+            for line in lines {
+                let line = match section.take_if(|_| line == "[test.format]") {
+                    Some(section) => section,
+                    None if line == "[test.format]" => continue,
+                    None => line,
+                };
+                let mark = if line.starts_with('#') { "" } else { "# " };
+                writeln!(plan, "{mark}{}", one_line(&line))?;
+            }
+        }
+    }
+    Ok(())
+}
+
+/// The key that names the file of a column, where there are several.
+fn beside_others(recordings: &[Recording], own: &Recording) -> String {
+    if recordings.len() > 1 { format!(", file = {}", quoted(&own.file)) } else { String::new() }
+}
+
+fn of_instrument(channel: Channel) -> String {
+    instrument(channel).map(|known| format!(", instrument = \"{}\"", known.name)).unwrap_or_default()
+}
+
+fn one_or_several(tables: &[String]) -> String {
+    match tables {
+        [one] => one.clone(),
+        _ => format!("[{}]", tables.join(", ")),
+    }
 }
 
 /// What a method needs to be told beside its columns.
@@ -324,16 +416,6 @@ fn needed_lines(method: &str, recordings: &[Recording]) -> Vec<&'static str> {
         "clean-up" | "purge-down" => vec!["target = \"1 ppm\"   # fill in: where the time to a limit is wanted"],
         _ => Vec::new(),
     }
-}
-
-/// The question as a comment, its answer as lines to uncomment. They stand in the section of the columns already.
-fn write_question(plan: &mut String, file: &str, question: &Question) -> std::fmt::Result {
-    writeln!(plan, "# question, {}: {}", one_line(file), one_line(&question.text))?;
-    for line in question.plan_lines().iter().filter(|line| *line != "[test.columns]") {
-        let mark = if line.starts_with('#') { "" } else { "# " };
-        writeln!(plan, "{mark}{}", one_line(line))?;
-    }
-    Ok(())
 }
 
 fn write_window(plan: &mut String, recordings: &[Recording]) -> std::fmt::Result {
@@ -385,7 +467,8 @@ fn write_limit(plan: &mut String, recordings: &[Recording], method: &str, channe
 }
 
 /// A basic TOML string.
-fn quoted(text: &str) -> String {
+#[must_use]
+pub fn quoted(text: &str) -> String {
     let mut quoted = String::from("\"");
     for c in text.chars() {
         match c {

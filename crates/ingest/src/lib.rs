@@ -58,7 +58,7 @@ pub use account::{Account, RowReason, SetAside};
 pub use aggregate::{Aggregate, Bin, BinnedSeries, aggregate, aggregate_recording};
 pub use channel::{Channel, Kind};
 pub use conversion::{Conversion, ConversionError, Interpolation};
-pub use draft::draft;
+pub use draft::{draft, quoted};
 pub use error::ReadError;
 pub use join::{JoinOptions, Joined, JoinedColumn, join, join_at};
 pub use options::{ColumnRef, ColumnRequest, Format, Layout, ReadOptions};

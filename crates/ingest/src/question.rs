@@ -62,6 +62,14 @@ impl Question {
         lines
     }
 
+    /// The channel that the question is about, where it is about one.
+    pub fn channel(&self) -> Option<Channel> {
+        match self.topic {
+            Topic::Channel(channel) | Topic::Unit(channel) => Some(channel),
+            Topic::Time | Topic::TimeZone | Topic::Numbers | Topic::Layout => None,
+        }
+    }
+
     /// Whether the question must be answered before `channel` can be used.
     pub fn concerns(&self, channel: Channel) -> bool {
         match self.topic {

@@ -354,7 +354,7 @@ impl<'a> Reading<'a> {
             if let Some(found) = moment(record.field(column))
                 && let Some(date) = found.date
             {
-                dates.add(date, found.half_day);
+                dates.add(date);
                 settled = date.orders().list().len() == 1 && date.separator != b'/';
             }
         }

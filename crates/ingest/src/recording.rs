@@ -7,7 +7,7 @@ use tightfit_quantity::StandardReference;
 
 use crate::account::Account;
 use crate::channel::Channel;
-use crate::question::{Question, Topic};
+use crate::question::Question;
 
 /// One export, read.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -250,10 +250,5 @@ impl Recording {
     /// The questions that must be answered before `channel` can be used.
     pub fn questions_for(&self, channel: Channel) -> impl Iterator<Item = &Question> {
         self.questions.iter().filter(move |question| question.blocking && question.concerns(channel))
-    }
-
-    /// Whether the time base itself is open.
-    pub fn time_is_open(&self) -> bool {
-        self.questions.iter().any(|question| question.blocking && question.topic == Topic::Time)
     }
 }

@@ -47,7 +47,7 @@ pub fn stuck_runs(series: &Series, within_s: Option<[f64; 2]>) -> Vec<Stuck> {
         let place = place(value[run.start]);
         let shortest = if place == Place::Between { SHORTEST } else { SHORTEST_AT_END };
         if run.count < shortest {
-            break;
+            continue;
         }
         // At the end of a range the readings may stand more than once, and for as long.
         let same_end =

@@ -49,11 +49,17 @@ const TIME: &[&str] = &[
     "secs",
 ];
 
+/// Whether a header names a pressure that is marked positive below the room's, as long as its numbers are positive.
+pub(crate) fn counts_below_the_room(header: &str) -> bool {
+    Folded::new(header).has(BELOW_THE_ROOM)
+}
+
 /// Whether a header names a time.
 pub(crate) fn is_time(name: &str) -> bool {
     let folded = Folded::new(name);
     folded.has(TIME) && !folded.has(&["temperatur", "zeitkonstante", "time constant", "runtime", "operating"])
-        || folded.is(&["t", "ts", "zeit s", "t s", "etime", "h", "min", "s"])
+        || folded.is(&["t", "ts", "zeit s", "t s", "t min", "t h", "etime", "h", "min", "s"])
+        || folded.whole_word_unit().is_some()
 }
 
 /// A header that names nothing by itself: blank, a number, `Ch 1`, `Sensor 2`.
@@ -100,6 +106,23 @@ const GAUGE: &[&str] = &[
     "boxdruck",
     "box pressure",
 ];
+/// Words of a pressure that is marked positive below the room's.
+const BELOW_THE_ROOM: &[&str] = &[
+    "unterdruck",
+    "underpressure",
+    "negative pressure",
+    "onderdruk",
+    "depression",
+    "depresion",
+    "vacuum",
+    "vakuum",
+    "vide",
+    "vacio",
+];
+/// Words between two places whose pressures are compared.
+const AGAINST: &[&str] =
+    &["gegen", "vs", "versus", "against", "relative to", "relativ zu", "gegenuber", "minus", "par rapport", "respecto"];
+const WITHIN: &[&str] = &["inside", "inner", "innen", "interior", "interieur", "binnen", "box", "enclosure"];
 const ABSOLUTE: &[&str] = &["absolute", "absolut", "absolutdruck", "absolue", "absoluta", "absoluut", "abs"];
 const ROOM: &[&str] = &[
     "room",
@@ -433,6 +456,11 @@ fn pressure(words: &Folded, unit: Option<&Unit>) -> Option<Guess> {
         Guess::Channel(Channel::ReferenceVesselPressure)
     } else if words.has(VESSEL) {
         Guess::Channel(Channel::VesselPressure)
+    } else if words.has(ROOM) && words.has(AGAINST) {
+        Guess::Channel(Channel::GaugePressure)
+    } else if words.has(ROOM) && words.has(WITHIN) {
+        // A difference, or a pressure inside: the values tell.
+        Guess::Pressure
     } else if words.has(ROOM) || words.has_word(&["patm", "pbaro", "pamb", "proom"]) {
         Guess::Channel(Channel::RoomPressure)
     } else if words.has(ABSOLUTE) || words.has_word(&["pabs"]) || reference == Some(PressureReference::Absolute) {

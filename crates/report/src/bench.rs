@@ -2,6 +2,8 @@
 
 use std::fmt::Write as _;
 
+use tightfit_ingest::quoted;
+
 /// A pressure-change test by flags.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct LeakFlags {
@@ -59,22 +61,6 @@ fn key(plan: &mut String, name: &str, value: Option<&str>) {
     if let Some(value) = value {
         let _ = writeln!(plan, "{name} = {}", quoted(value));
     }
-}
-
-/// A TOML basic string.
-fn quoted(text: &str) -> String {
-    let mut quoted = String::from("\"");
-    for c in text.chars() {
-        match c {
-            '"' | '\\' => quoted.extend(['\\', c]),
-            c if c.is_control() => {
-                let _ = write!(quoted, "\\u{:04X}", u32::from(c));
-            }
-            c => quoted.push(c),
-        }
-    }
-    quoted.push('"');
-    quoted
 }
 
 #[cfg(test)]

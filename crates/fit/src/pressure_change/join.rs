@@ -13,8 +13,6 @@ pub(crate) struct Joined {
     pub(crate) time_s: Vec<f64>,
     pub(crate) difference_pa: Vec<f64>,
     pub(crate) room_pa: Vec<f64>,
-    /// Readings of the inside pressure without room pressure beside them.
-    pub(crate) without_room_pressure: usize,
 }
 
 impl Joined {
@@ -61,10 +59,7 @@ pub(crate) fn join_with(record: &Record<'_>, barometer_ahead_s: f64, room_pa: Op
         RoomPressure::Stated(value) => RoomAt::Stated(*value),
     };
     for (&time, &reading) in inside.time_s().iter().zip(inside.value()) {
-        let Some(room_pa) = room.at(time + barometer_ahead_s) else {
-            joined.without_room_pressure += 1;
-            continue;
-        };
+        let Some(room_pa) = room.at(time + barometer_ahead_s) else { continue };
         joined.time_s.push(time);
         joined.room_pa.push(room_pa);
         joined.difference_pa.push(match record.inside {

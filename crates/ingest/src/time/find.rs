@@ -255,8 +255,8 @@ impl Finder<'_> {
     fn date_part(&self, column: usize) -> Part {
         let mut dates = Dates::new();
         for row in self.search.rows {
-            if let Some(Moment { date: Some(date), half_day, .. }) = moment(row.field(column)) {
-                dates.add(date, half_day);
+            if let Some(Moment { date: Some(date), .. }) = moment(row.field(column)) {
+                dates.add(date);
             }
         }
         match dates.verdict() {

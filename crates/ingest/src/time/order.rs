@@ -9,7 +9,6 @@ use crate::records::{Record, text_of};
 pub(crate) struct Dates {
     possible: Orders,
     distinct: Vec<RawDate>,
-    half_day: bool,
     contradiction: Option<RawDate>,
 }
 
@@ -26,12 +25,11 @@ pub(crate) enum Verdict {
 
 impl Dates {
     pub(crate) fn new() -> Self {
-        Self { possible: Orders::ALL, distinct: Vec::new(), half_day: false, contradiction: None }
+        Self { possible: Orders::ALL, distinct: Vec::new(), contradiction: None }
     }
 
-    pub(crate) fn add(&mut self, date: RawDate, half_day: bool) {
+    pub(crate) fn add(&mut self, date: RawDate) {
         const MOST: usize = 4000;
-        self.half_day |= half_day;
         if self.distinct.last() == Some(&date) {
             return;
         }
@@ -97,9 +95,11 @@ pub(crate) fn question(orders: &[Order], rows: &[Record<'_>], time: &[usize]) ->
     let names: Vec<&str> = orders.iter().map(|order| order.name()).collect();
     let separator = ["-", "."].into_iter().find(|mark| date.contains(mark)).unwrap_or("/");
     let year = if example.split(|c: char| !c.is_ascii_digit()).any(|part| part.len() == 4) { "%Y" } else { "%y" };
-    let twelve_hours = example.to_uppercase().contains('M');
+    let written = |column: &usize| row.and_then(|row| moment(row.field(*column)));
+    let twelve_hours = columns.iter().filter_map(written).any(|moment| moment.half_day);
     let (colons, seconds) = (example.matches(':').count(), example.rsplit(':').next().unwrap_or_default());
     let clock = match (twelve_hours, colons) {
+        (true, 0 | 1) => " %I:%M %p",
         (true, _) => " %I:%M:%S %p",
         (false, 0) => "",
         (false, 1) => " %H:%M",
@@ -134,7 +134,7 @@ mod tests {
         let mut all = Dates::new();
         for text in dates {
             if let Some(date) = moment(text.as_bytes()).and_then(|m| m.date) {
-                all.add(date, false);
+                all.add(date);
             }
         }
         all.verdict()

@@ -59,7 +59,8 @@ pub(crate) fn range(channel: &ChannelData<'_>, dimension: Dimension, findings: &
     let zero = instrument.zero_check_si(dimension).map_or(0.0, |(zero, _)| zero);
     let shown: Vec<f64> = channel.value.iter().map(|value| value + zero).collect();
     let below: Vec<f64> = shown.iter().map(|value| -value).collect();
-    let (high_si, low_si) = (shown_end_of_range(&shown, high_si), -shown_end_of_range(&below, -low_si));
+    let (high_si, low_si) =
+        (shown_end_of_range(&shown, (low_si, high_si)), -shown_end_of_range(&below, (-high_si, -low_si)));
     let beyond = shown.iter().filter(|value| **value <= low_si || **value >= high_si).count();
     let name = &instrument.name;
     if beyond > 0 {

@@ -52,6 +52,8 @@ pub enum WhyNot {
     OtherEnclosure(String),
     /// It was corrected already, by this entry.
     Corrected(EntryId),
+    /// What is to correct it stands in the store already, as this entry, and corrects nothing or another one.
+    KnownAlready(EntryId),
 }
 
 impl StoreError {
@@ -92,6 +94,9 @@ impl fmt::Display for StoreError {
             Self::CannotCorrect { entry, why: WhyNot::Unknown } => write!(f, "there is no entry {entry} to correct"),
             Self::CannotCorrect { entry, why: WhyNot::OtherEnclosure(other) } => {
                 write!(f, "entry {entry} belongs to enclosure \"{other}\"")
+            }
+            Self::CannotCorrect { entry, why: WhyNot::KnownAlready(known) } => {
+                write!(f, "entry {entry} is not corrected: the same result is in the store already, as entry {known}")
             }
             Self::CannotCorrect { entry, why: WhyNot::Corrected(by) } => {
                 write!(f, "entry {entry} was corrected already, by entry {by}")

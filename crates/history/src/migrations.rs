@@ -12,6 +12,9 @@ const STEPS: &[&str] = &[
     include_str!("schema.sql"),
     // A park is looked at by the newest entry of each enclosure.
     "CREATE INDEX entry_by_kind ON entry (kind, enclosure, day);",
+    // What was judged stays as it was judged.
+    "CREATE TRIGGER file_stays BEFORE UPDATE ON file BEGIN SELECT RAISE(ABORT, 'files are only added'); END;
+     CREATE TRIGGER file_is_kept BEFORE DELETE ON file BEGIN SELECT RAISE(ABORT, 'files are only added'); END;",
 ];
 
 /// Version that this program writes.

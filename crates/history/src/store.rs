@@ -84,11 +84,15 @@ impl Store {
 
 fn add_in(transaction: &Transaction<'_>, entry: &NewEntry) -> Result<Added, StoreError> {
     let known = transaction
-        .prepare_cached("SELECT id FROM entry WHERE identity = ?1")?
-        .query_row([&entry.identity], |row| row.get(0))
+        .prepare_cached("SELECT id, corrects FROM entry WHERE identity = ?1")?
+        .query_row([&entry.identity], |row| Ok((row.get(0)?, row.get::<_, Option<EntryId>>(1)?)))
         .optional()?;
-    if let Some(id) = known {
-        return Ok(Added::Known(id));
+    match (known, entry.corrects) {
+        (Some((id, corrects)), Some(entry)) if corrects != Some(entry) => {
+            return Err(StoreError::CannotCorrect { entry, why: WhyNot::KnownAlready(id) });
+        }
+        (Some((id, _)), _) => return Ok(Added::Known(id)),
+        (None, _) => {}
     }
     if let Some(corrected) = entry.corrects {
         check_correction(transaction, corrected, &entry.enclosure)?;

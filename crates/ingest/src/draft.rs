@@ -340,15 +340,12 @@ fn write_columns(plan: &mut String, recordings: &[Recording]) -> std::fmt::Resul
                 let table = format!("{}{instrument}{file} }}", table.trim_end_matches('}').trim_end());
                 let known = keys.iter_mut().find(|(own, _)| own == key);
                 let instead = if known.is_some() { "   # instead of the line above" } else { "" };
-                let tables = match known {
-                    Some((_, tables)) => {
-                        tables.push(table);
-                        one_or_several(tables)
-                    }
-                    None => {
-                        keys.push((key.to_owned(), vec![table.clone()]));
-                        table
-                    }
+                let tables = if let Some((_, tables)) = known {
+                    tables.push(table);
+                    one_or_several(tables)
+                } else {
+                    keys.push((key.to_owned(), vec![table.clone()]));
+                    table
                 };
                 writeln!(plan, "# {key} = {}{instead}", one_line(&tables))?;
             }

@@ -126,6 +126,22 @@ pub struct ChannelData<'p> {
     pub instrument: Option<&'p Instrument>,
 }
 
+impl ChannelData<'_> {
+    /// Leaves out what is marked as outside the instrument's range, which is no number; how many readings that were.
+    pub(crate) fn keep_measured(&mut self) -> usize {
+        let before = self.time_s.len();
+        if self.status.iter().all(|status| *status == Status::Measured) {
+            return 0;
+        }
+        let status = std::mem::take(&mut self.status);
+        let measured = |index: usize| status.get(index).is_none_or(|status| *status == Status::Measured);
+        let keep: Vec<usize> = (0..before).filter(|index| measured(*index)).collect();
+        self.time_s = keep.iter().map(|index| self.time_s[*index]).collect();
+        self.value = keep.iter().map(|index| self.value[*index]).collect();
+        before - keep.len()
+    }
+}
+
 /// Why the files of a test cannot be used.
 #[derive(Debug)]
 pub enum DataError {
@@ -396,11 +412,11 @@ impl<'p> TestData<'p> {
         }
     }
 
-    /// The calendar day (UTC) of a time, where logs are dated.
+    /// The calendar day of a time in the plan's zone, where logs are dated.
     #[must_use]
     pub fn day(&self, time_s: f64) -> Option<jiff::civil::Date> {
         let timestamp = Timestamp::from_second((self.origin_s + time_s).floor() as i64).ok()?;
-        self.dated.then(|| jiff::tz::Offset::UTC.to_datetime(timestamp).date())
+        self.dated.then(|| day_in(timestamp, self.plan.room.time_zone.as_deref()))
     }
 
     /// The first row of the first file, s after the origin.
@@ -513,6 +529,12 @@ fn request(plan: &Plan, column: &crate::plan::ColumnPlan) -> ColumnRequest {
         conversion: column.conversion.clone(),
         ..ColumnRequest::new(column.channel, column.columns.clone())
     }
+}
+
+/// The calendar day of a moment in a zone, or in UTC where none is stated or known.
+pub(crate) fn day_in(timestamp: Timestamp, zone: Option<&str>) -> jiff::civil::Date {
+    let zone = zone.and_then(|name| jiff::tz::TimeZone::get(name).ok()).unwrap_or(jiff::tz::TimeZone::UTC);
+    zone.to_datetime(timestamp).date()
 }
 
 /// `2026-05-04T09:00:00Z`, with milliseconds only where there are any.

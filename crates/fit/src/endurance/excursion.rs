@@ -112,9 +112,14 @@ fn search(readings: &Readings, transfers_s: &[[f64; 2]], baseline: &Baseline) ->
 }
 
 fn is_marked(readings: &Readings, first: usize, last: usize, transfers_s: &[[f64; 2]]) -> bool {
+    let span_s = [readings.time_s[first.saturating_sub(1)], readings.time_s[last]];
+    transfers_s.iter().any(|mark| is_of(readings, *mark, span_s))
+}
+
+/// Whether what a mark stands for may have made the content rise in a span.
+pub(super) fn is_of(readings: &Readings, mark: [f64; 2], span_s: [f64; 2]) -> bool {
     let reach_s = MARK_REACH_S.max(MARK_REACH_CADENCES * readings.cadence_s);
-    let [from, to] = [readings.time_s[first.saturating_sub(1)], readings.time_s[last]];
-    transfers_s.iter().any(|mark| mark[0] <= to && mark[1] >= from - reach_s)
+    mark[0] <= span_s[1] && mark[1] >= span_s[0] - reach_s
 }
 
 impl Baseline {

@@ -1,6 +1,6 @@
 //! From readings to the largest content and the share of time.
 
-use super::excursion::{Excursion, Found, find, lone_readings};
+use super::excursion::{Excursion, Found, find, is_of, lone_readings};
 use super::peak::Peak;
 use super::readings::Readings;
 use super::{Note, Settings};
@@ -432,7 +432,9 @@ fn kept(
         max.interval95[1] = f64::INFINITY;
     } else if measured == 0 {
         let limit_ppm = PPM * trace.analyser.reporting_limit.unwrap_or(value / PPM);
-        let uncertainty = known.sqrt().hypot(instrument.scale * limit_ppm);
+        let at_limit =
+            |(source, u): &(&str, f64)| if source.ends_with("scale") { instrument.scale * limit_ppm } else { *u };
+        let uncertainty = of_instrument.iter().map(|part| at_limit(part).powi(2)).sum::<f64>().sqrt();
         max = Estimate::from_distribution(Distribution::normal(limit_ppm, uncertainty), max.budget);
         max.kind = Kind::UpperBound;
         max.interval95[0] = 0.0;
@@ -484,7 +486,9 @@ fn notes(
             notes.push(Note::ResponseNotStated);
         }
     }
-    let quiet_marks = settings.transfers_s.len().saturating_sub(marked);
+    let inside = |mark: &&[f64; 2]| mark[1] >= readings.window_s[0] && mark[0] <= readings.window_s[1];
+    let quiet = |mark: &&[f64; 2]| !excursions.iter().any(|own| own.marked && is_of(readings, **mark, own.span_s));
+    let quiet_marks = settings.transfers_s.iter().filter(inside).filter(quiet).count();
     if quiet_marks > 0 {
         notes.push(Note::MarksWithoutRise { count: quiet_marks });
     }

@@ -243,8 +243,8 @@ impl Evaluation<'_> {
             .systematic_lines()
             .iter()
             .filter(|line| {
-                let drawn_with_the_readings = line.source.starts_with("gauge") || line.source.contains("barometer");
-                !drawn_with_the_readings || line.source == BAROMETER_STEPS
+                let drawn_with_the_readings = line.source.starts_with("gauge") || line.source.starts_with("barometer");
+                !drawn_with_the_readings
             })
             .map(|line| line.standard_uncertainty.powi(2))
             .sum::<f64>()
@@ -277,7 +277,7 @@ impl Evaluation<'_> {
         const DRAWS: usize = 16;
         let RoomPressure::Logged(samples) = self.record.room else { return None };
         let line = coarse::Unstepped::of(samples, self.settings.barometer.resolution)?;
-        let (sensor, found) = (self.sensors.first()?, self.fit.sensors.first()?);
+        let (sensor, found) = systematic::leading(self.sensors, self.fit)?;
         let at = |base: &Base| {
             conductance::conductance_at(base, sensor, self.model, self.fit.expansion, &found.hyper, &self.fit.freedom)
         };
@@ -295,7 +295,7 @@ impl Evaluation<'_> {
 
     /// What the uncertainty of estimated clock offsets adds to G/V, in 1/s.
     fn clock_budget(&self) -> Vec<BudgetLine> {
-        let (Some(sensor), Some(found)) = (self.sensors.first(), self.fit.sensors.first()) else { return Vec::new() };
+        let Some((sensor, found)) = systematic::leading(self.sensors, self.fit) else { return Vec::new() };
         let at = |base: &Base, sensor: &Sensor| {
             conductance::conductance_at(base, sensor, self.model, self.fit.expansion, &found.hyper, &self.fit.freedom)
         };

@@ -85,7 +85,10 @@ pub(crate) fn moved_by(base: &Base, sensors: &[Sensor], model: &Model, fit: &Fit
 }
 
 /// The sensor with the smallest uncertainty: the one the result rests on.
-fn leading<'a>(sensors: &'a [Sensor], fit: &'a Fit) -> Option<(&'a Sensor, &'a super::conductance::SensorFit)> {
+pub(crate) fn leading<'a>(
+    sensors: &'a [Sensor],
+    fit: &'a Fit,
+) -> Option<(&'a Sensor, &'a super::conductance::SensorFit)> {
     sensors.iter().zip(&fit.sensors).min_by(|a, b| a.1.alone.1.total_cmp(&b.1.alone.1))
 }
 

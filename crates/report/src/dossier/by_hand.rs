@@ -95,7 +95,7 @@ fn windows(test: &Test, outcome: Option<&Outcome>, zone: Option<&str>) -> Vec<In
     }
     for (index, run) in test.runs.iter().enumerate() {
         if let Some(window) = &run.window {
-            let run = run.boundary.clone().unwrap_or_else(|| format!("run {}", index + 1));
+            let run = test.run_name(index + 1);
             lines.push(line(format!("{}, {run}", test.id), window_text(window, &clock, origin_s)));
         }
     }

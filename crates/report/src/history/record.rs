@@ -10,6 +10,8 @@ use tightfit_quantity::{Quantity, Unit};
 
 use super::{EntryOptions, HistoryError};
 use crate::Qualified;
+use crate::catalogue::Method;
+use crate::data::day_in;
 use crate::dossier::{DossierRecord, RECORD_FILE};
 use crate::plan::{Plan, Test, hexadecimal};
 use crate::result::{Qualification, Results, TestResult, VerdictResult};
@@ -52,7 +54,7 @@ pub fn service_entry(enclosure: &str, what: &str, note: &str, day: Date, options
 }
 
 fn entry(result: &Qualification, plan: Option<&Plan>, options: &EntryOptions) -> Result<NewEntry, HistoryError> {
-    let day = options.day.or_else(|| first_day(result)).ok_or(HistoryError::NoDay)?;
+    let day = options.day.or_else(|| first_day(result, plan)).ok_or(HistoryError::NoDay)?;
     let files: Vec<StoredFile> = result
         .tests
         .iter()
@@ -91,13 +93,14 @@ fn hash(parts: &[&str]) -> String {
     hexadecimal(&hasher.finalize())
 }
 
-/// Day of the earliest window, where logs are dated.
-fn first_day(result: &Qualification) -> Option<Date> {
+/// Day of the earliest window in the plan's zone, where logs are dated.
+fn first_day(result: &Qualification, plan: Option<&Plan>) -> Option<Date> {
+    let zone = plan.and_then(|plan| plan.room.time_zone.as_deref());
     let windows = result
         .tests
         .iter()
         .flat_map(|test| test.window.iter().chain(test.runs.iter().filter_map(|run| run.window.as_ref())));
-    windows.filter_map(|window| window[0].split_once('T')?.0.parse().ok()).min()
+    windows.filter_map(|window| Some(day_in(window[0].parse().ok()?, zone))).min()
 }
 
 fn results(test: &TestResult, plan: Option<&Plan>) -> Vec<StoredResult> {
@@ -146,18 +149,18 @@ fn kind(kind: crate::result::ResultValueKind) -> &'static str {
 /// What an error lasts with: the enclosure's stated volume, or an instrument with a dated calibration. Noise, drift and
 /// steps of a display are new in every test.
 fn lasts_with(plan: &Plan, test: &Test, quantity: &str, source: &str) -> Option<String> {
-    if source.starts_with("volume") {
+    if source == "volume" || source == "volume of the enclosure" {
         let volume = plan.enclosure.volume.as_ref()?;
         return Some(format!("volume {}", volume.quantity));
     }
-    let lasting = ["zero", "scale"].iter().any(|word| source.split(' ').any(|part| part == *word));
-    if !lasting {
+    let has = |word: &str| source.split([' ', ',']).any(|part| part == word);
+    if !(has("zero") || has("scale")) || has("drift") {
         return None;
     }
     let channels: &[Channel] = match source {
-        s if s.contains("gauge") => &[Channel::GaugePressure, Channel::AbsolutePressure],
+        s if s.contains("gauge") => gauges(test),
         s if s.contains("barometer") => &[Channel::RoomPressure],
-        s if s.contains("analyser") && quantity.starts_with("water") => &[Channel::Water],
+        s if s.contains("analyser") && is_of_water(test, quantity) => &[Channel::Water],
         s if s.contains("analyser") => &[Channel::Oxygen],
         _ => return None,
     };
@@ -166,6 +169,24 @@ fn lasts_with(plan: &Plan, test: &Test, quantity: &str, source: &str) -> Option<
     let calibrated = instrument.calibrated?;
     let serial = instrument.serial.as_deref().unwrap_or_default();
     Some(format!("{} {serial} calibrated {calibrated}", instrument.name))
+}
+
+/// The channels of which the gauge of a test is one.
+fn gauges(test: &Test) -> &'static [Channel] {
+    match test.method {
+        Method::VacuumHold | Method::Antechamber => {
+            &[Channel::AntechamberPressure, Channel::VesselPressure, Channel::AbsolutePressure, Channel::GaugePressure]
+        }
+        _ => &[Channel::GaugePressure, Channel::AbsolutePressure],
+    }
+}
+
+/// Whether a result is of water: by its name, by what the plan chooses, or because nothing else is there.
+fn is_of_water(test: &Test, quantity: &str) -> bool {
+    let has = |channel: Channel| test.columns.iter().any(|column| column.channel == channel);
+    quantity.starts_with("water")
+        || !quantity.starts_with("oxygen")
+            && (test.keys.species.as_deref() == Some("water") || has(Channel::Water) && !has(Channel::Oxygen))
 }
 
 fn stored_verdict(result: &Qualification, verdict: &VerdictResult) -> StoredVerdict {

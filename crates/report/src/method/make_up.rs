@@ -53,6 +53,7 @@ pub(crate) fn run(plan: &Plan, test: &Test, folders: &Folders) -> Result<Outcome
     };
     let evaluation = fit::evaluate(&record, &settings).map_err(TestError::not_evaluable)?;
     let window_s = [evaluation.window.from_s, evaluation.window.to_s];
+    validity::restarts(&data, window_s, &mut findings);
     let day = data.day(window_s[1]);
     validity::calibration(&meter.channel, day, &mut findings);
     for channel in difference.iter().chain(&room.logged).chain(&thermometer) {

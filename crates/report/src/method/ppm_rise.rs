@@ -140,6 +140,7 @@ pub(super) fn evaluate<'p>(
         fit::evaluate(&record, &settings(plan, &data, &channels, window)).map_err(TestError::not_evaluable)?;
     let window_s = window_s(&evaluation);
     let mut findings = Findings::noting(data.assumptions());
+    validity::restarts(&data, window_s, &mut findings);
     let day = data.day(window_s[1]);
     for channel in channels.oxygen.iter().chain(&channels.water) {
         validity::calibration(channel, day, &mut findings);
@@ -293,7 +294,9 @@ impl<'p> Channels<'p> {
 
 pub(super) fn trace_of<'a>(channel: &'a ChannelData<'_>, status: &'a [ReadingStatus]) -> Result<Trace<'a>, TestError> {
     let instrument = fit_instrument(channel.instrument, Dimension::Ratio);
-    let si = |quantity: &tightfit_quantity::Quantity| quantity.si_of(Dimension::Ratio).ok();
+    // Limits are of what the analyser shows, its zero error with it.
+    let zero = channel.instrument.and_then(|i| i.zero_check_si(Dimension::Ratio)).map_or(0.0, |(zero, _)| zero);
+    let si = |quantity: &tightfit_quantity::Quantity| Some(quantity.si_of(Dimension::Ratio).ok()? - zero);
     Ok(Trace {
         samples: samples(channel)?,
         status,

@@ -64,7 +64,7 @@ fn evaluate_runs<'p>(
     let named = (1..).zip(&test.runs);
     named
         .map(|(number, run)| {
-            let name = run.boundary.clone().unwrap_or_else(|| format!("run {number}"));
+            let name = test.run_name(number);
             let run = RunPlan {
                 files: &run.files,
                 stated_pressure_pa: run.pressure.as_ref().map(tightfit_quantity::Quantity::si),

@@ -151,6 +151,12 @@ fn check(
         validity::calibration(channel, day, &mut findings);
     }
     validity::range(&channels.inside, Dimension::Pressure, &mut findings);
+    for (column, count) in &channels.outside_range {
+        let finding = format!(
+            "{count} readings of \"{column}\" are marked as outside the range of its instrument and were left out"
+        );
+        findings.say("range", finding);
+    }
     validity::rated_pressure(plan.enclosure.rated_pressure.as_ref(), channels.difference_range_pa(), &mut findings);
     check_of_the_hold::run(plan, test, data, channels, evaluation, &mut findings);
     if test.reference_pressure.is_none() {

@@ -20,7 +20,7 @@ pub(crate) fn run(plan: &Plan, test: &Test, folders: &Folders) -> Result<Outcome
     let mut outcome_runs = Vec::new();
     let (mut drawings, mut files, mut raw) = (Vec::new(), Vec::new(), Vec::new());
     for (number, run) in (1..).zip(&test.runs) {
-        let name = run.boundary.clone().unwrap_or_else(|| format!("run {number}"));
+        let name = test.run_name(number);
         let evaluated = pressure_change::evaluate(plan, test, &run.files, run.window.or(test.window), folders)?;
         let estimates = pressure_change::estimates(&evaluated.evaluation);
         add_run(plan, &mut result, &name, &evaluated, &estimates);

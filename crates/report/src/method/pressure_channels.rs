@@ -33,6 +33,8 @@ pub(super) struct Channels<'p> {
     pub(super) vessels: Vec<ChannelData<'p>>,
     vapour: Option<ChannelData<'p>>,
     stated_temperature_k: f64,
+    /// Columns beside the inside pressure with how many of their readings are marked as outside the range.
+    pub(super) outside_range: Vec<(String, usize)>,
 }
 
 impl<'p> Channels<'p> {
@@ -57,11 +59,18 @@ impl<'p> Channels<'p> {
         let gas = data.channels(Channel::GasTemperature)?.into_iter().map(|channel| (Place::Gas, channel));
         let wall = data.channels(Channel::WallTemperature)?.into_iter().map(|channel| (Place::Wall, channel));
         let water = data.channel(Channel::Water).unwrap_or_default();
+        let mut thermometers: Vec<(Place, ChannelData<'p>)> = gas.chain(wall).collect();
+        let beside = room.iter_mut().chain(thermometers.iter_mut().map(|(_, channel)| channel));
+        let outside_range = beside.map(|channel| (channel.column.clone(), channel.keep_measured()));
+        let outside_range = outside_range.filter(|(_, count)| *count > 0).collect();
+        thermometers.retain(|(_, channel)| !channel.time_s.is_empty());
+        room = room.filter(|room| !room.time_s.is_empty());
         Ok(Self {
+            outside_range,
             inside_is_gauge,
             room_is_known: room.is_some() || stated.is_some(),
             room_stated_pa: stated.unwrap_or(STANDARD_ATMOSPHERE_PA),
-            thermometers: gas.chain(wall).collect(),
+            thermometers,
             vessels: data.channels(Channel::ReferenceVesselPressure)?,
             vapour: water.map(|water| vapour_pressure(water, stated.unwrap_or(STANDARD_ATMOSPHERE_PA))),
             stated_temperature_k: stated_temperature(data)?,
@@ -87,7 +96,7 @@ impl<'p> Channels<'p> {
 
     fn thermometer<'a>(&self, (place, channel): &'a (Place, ChannelData<'p>)) -> Result<Thermometer<'a>, TestError> {
         Ok(Thermometer {
-            name: channel.column.clone(),
+            name: self.thermometer_name(channel),
             samples: samples(channel)?,
             place: *place,
             response: response(channel),
@@ -96,6 +105,12 @@ impl<'p> Channels<'p> {
                 ..fit_instrument(channel.instrument, Dimension::Temperature)
             },
         })
+    }
+
+    /// Its column, with the file where two loggers of one kind name theirs alike.
+    fn thermometer_name(&self, channel: &ChannelData<'_>) -> String {
+        let alike = self.thermometers.iter().filter(|(_, other)| other.column == channel.column).count();
+        if alike > 1 { format!("{} of {}", channel.column, channel.file) } else { channel.column.clone() }
     }
 
     /// The barometer, as the plan describes it.

@@ -59,6 +59,7 @@ pub(crate) fn run(
         pressure: trace(channels.pressure.as_ref(), below_pa, Dimension::Pressure)?,
     };
     let evaluation = fit::evaluate(&record, &settings).map_err(TestError::not_evaluable)?;
+    validity::restarts(&data, evaluation.window_s, &mut findings);
     for channel in channels.temperature.iter().chain(&channels.flow).chain(&channels.pressure) {
         validity::calibration(channel, data.day(evaluation.window_s[1]), &mut findings);
     }

@@ -114,6 +114,17 @@ pub struct SuperimposedLeak {
 }
 
 impl Test {
+    /// Name of a run, the first being 1: what was inside its boundary, with its number where an earlier one has the same.
+    #[must_use]
+    pub fn run_name(&self, number: usize) -> String {
+        let boundary = |run: &Run| run.boundary.clone();
+        let Some(own) = self.runs.get(number.saturating_sub(1)).and_then(boundary) else {
+            return format!("run {number}");
+        };
+        let is_taken = self.runs.iter().take(number.saturating_sub(1)).any(|run| run.boundary.as_ref() == Some(&own));
+        if is_taken { format!("{own} (run {number})") } else { own }
+    }
+
     pub(super) fn read(section: &Section<'_>) -> Self {
         let method = method(section);
         let test = Self {

@@ -1,7 +1,7 @@
 //! Checks of the instruments: calibration, range, step, and the rated pressure that the gauge saw.
 
 use jiff::civil::Date;
-use tightfit_ingest::shown_end_of_range;
+use tightfit_ingest::{Status, shown_end_of_range};
 use tightfit_quantity::{Dimension, Quantity, display_number};
 
 use crate::data::ChannelData;
@@ -52,6 +52,15 @@ pub(crate) fn calibration(channel: &ChannelData<'_>, day: Option<Date>, findings
 /// Readings at the end of an instrument's range.
 pub(crate) fn range(channel: &ChannelData<'_>, dimension: Dimension, findings: &mut Findings) {
     const CHECK: &str = "range";
+    let marked = channel.status.iter().filter(|status| **status != Status::Measured).count();
+    if marked > 0 {
+        let column = &channel.column;
+        findings.refuse(
+            CHECK,
+            format!("{marked} readings of \"{column}\" are marked as outside the range of its instrument"),
+        );
+        return;
+    }
     let Some(instrument) = channel.instrument else { return };
     let Some((low, high)) = &instrument.range else { return };
     let (Ok(low_si), Ok(high_si)) = (low.si_of(dimension), high.si_of(dimension)) else { return };

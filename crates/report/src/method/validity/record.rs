@@ -10,6 +10,17 @@ use super::{Findings, standing};
 /// Clock and gaps of all files of a test, as far as they touch the window (s on the data's time axis), and sensors that
 /// stood still in it.
 pub(crate) fn recordings(data: &TestData<'_>, window_s: [f64; 2], findings: &mut Findings) {
+    if data.files.len() > 1 && !data.dated {
+        let names: Vec<&str> = data.files.iter().map(|file| file.name.as_str()).collect();
+        findings.say(
+            "clock",
+            format!(
+                "{}: times without dates count from the first row of each file, as if all had begun at one moment; state \
+                 clock_offset for the instruments of a file that began at another",
+                names.join(", ")
+            ),
+        );
+    }
     for file in &data.files {
         let window = window_s.map(|time| time + data.origin_s);
         clock(&file.name, &file.recording, findings);

@@ -17,6 +17,7 @@ mod purge_down;
 mod recheck;
 mod records;
 mod series;
+mod several_files;
 #[path = "../support/mod.rs"]
 mod support;
 mod told;

@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use jiff::Timestamp;
 use tightfit_quantity::StandardReference;
 
 use crate::channel::Channel;
@@ -39,6 +40,8 @@ pub struct Format {
     pub encoding: Option<String>,
     /// `strftime` pattern, or `elapsed`, `epoch s`, `epoch ms`, `spreadsheet days`.
     pub time: Option<String>,
+    /// Moment of the first row, for an export whose times count from there; others have their own.
+    pub start: Option<Timestamp>,
     /// Wide or long.
     pub layout: Option<Layout>,
 }

@@ -40,6 +40,14 @@ pub fn read(path: &Path, options: &ReadOptions) -> Result<Recording, ReadError> 
 /// # Errors
 /// Where nothing can be read at all; see [`ReadError`].
 pub fn read_bytes(name: &str, bytes: &[u8], options: &ReadOptions) -> Result<Recording, ReadError> {
+    let recording = read_as_written(name, bytes, options)?;
+    Ok(match options.format.start {
+        Some(start) => recording.begun_at(start),
+        None => recording,
+    })
+}
+
+fn read_as_written(name: &str, bytes: &[u8], options: &ReadOptions) -> Result<Recording, ReadError> {
     let mut findings = Findings::default();
     if bytes.is_empty() {
         return Err(ReadError::Empty { file: name.into() });

@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
 use tightfit_quantity::StandardReference;
 
@@ -237,6 +238,38 @@ impl Series {
 }
 
 impl Recording {
+    /// The same with its first row at a moment, where its times only count from there; dated ones stay.
+    pub(crate) fn begun_at(mut self, start: Timestamp) -> Self {
+        if self.is_dated() {
+            self.notes.push("the rows have dates of their own: the stated start is not used".to_owned());
+            return self;
+        }
+        let start_s = start.as_duration().as_secs_f64();
+        let moved = |(from, to): (f64, f64)| (from + start_s, to + start_s);
+        // The channels share their times, and keep sharing them.
+        let mut shared: Vec<(Arc<Vec<f64>>, Arc<Vec<f64>>)> = Vec::new();
+        for series in &mut self.series {
+            let known = shared.iter().find(|(old, _)| Arc::ptr_eq(old, &series.time_s)).map(|(_, new)| Arc::clone(new));
+            let new = known.unwrap_or_else(|| {
+                let new: Arc<Vec<f64>> = Arc::new(series.time_s.iter().map(|time| time + start_s).collect());
+                shared.push((Arc::clone(&series.time_s), Arc::clone(&new)));
+                new
+            });
+            series.time_s = new;
+        }
+        self.span_s = self.span_s.map(moved);
+        self.gaps_s.iter_mut().for_each(|gap| *gap = moved(*gap));
+        self.phases.iter_mut().for_each(|phase| phase.time_s += start_s);
+        self.stuck.iter_mut().for_each(|stuck| stuck.span_s = moved(stuck.span_s));
+        self.time_base = TimeBase::Dated { zone: "UTC".to_owned() };
+        self.choices.push(Choice {
+            what: "time".to_owned(),
+            value: format!("from {start} on"),
+            because: "the plan states the moment of the first row".to_owned(),
+        });
+        self
+    }
+
     /// The series of a channel.
     pub fn series(&self, channel: Channel) -> Option<&Series> {
         self.series.iter().find(|series| series.channel == channel)

@@ -217,7 +217,9 @@ impl DataError {
             }
             Self::WindowOutside { .. } => crate::method::CORRECT_WINDOW.to_owned(),
             Self::MixedTimeBases { .. } => {
-                "export the file without dates again with date and time, or test with one logger".to_owned()
+                "state when the first row of the file without dates was logged: [test.format.\"FILE\"] start = \
+                 \"2026-05-12T09:00:00Z\""
+                    .to_owned()
             }
             Self::MissingChannel { hint, .. } => hint.clone(),
             Self::Nothing { .. } => "check the column and the unit in [test.columns]".to_owned(),
@@ -470,7 +472,7 @@ fn no_row_used(files: &[RawFile]) -> Option<DataError> {
         let asked = file.recording.questions.iter().any(|question| question.blocking);
         account.rows_used() == 0 && !asked && account.by_reason().iter().any(of_time)
     };
-    let first = files.first().filter(|_| files.iter().all(lost))?;
+    let first = files.iter().find(|file| lost(file))?;
     let account = &first.recording.account;
     let reasons: Vec<_> = account.by_reason().iter().map(|aside| format!("{} {}", aside.count, aside.reason)).collect();
     Some(DataError::NoRowUsed { file: first.name.clone(), rows: account.rows_read(), reasons: reasons.join(", ") })

@@ -301,6 +301,7 @@ fn read_format(section: &Section<'_>) -> Format {
         decimal: section.character("decimal"),
         encoding: section.text("encoding"),
         time: section.text("time"),
+        start: start(section),
         layout: section.word("layout", &["wide", "long"]).map(|word| match word.as_str() {
             "long" => Layout::Long,
             _ => Layout::Wide,
@@ -321,6 +322,17 @@ fn read_window(section: &Section<'_>) -> Window {
         section.note("to", Mistake::Impossible { key: "to".to_owned(), found, expected: "an end after the start" });
     }
     window
+}
+
+/// The moment of the first row of an export that has no dates.
+fn start(section: &Section<'_>) -> Option<Timestamp> {
+    let text = section.text("start")?;
+    let start = text.parse::<Timestamp>().ok();
+    if start.is_none() {
+        let expected = "a moment such as 2026-05-12T09:00:00Z or 2026-05-12T11:00:00+02:00";
+        section.note("start", Mistake::Impossible { key: "start".to_owned(), found: text, expected });
+    }
+    start
 }
 
 fn moment(section: &Section<'_>, key: &'static str) -> Option<Moment> {

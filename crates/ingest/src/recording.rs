@@ -247,15 +247,15 @@ impl Recording {
         let start_s = start.as_duration().as_secs_f64();
         let moved = |(from, to): (f64, f64)| (from + start_s, to + start_s);
         // The channels share their times, and keep sharing them.
-        let mut shared: Vec<(Arc<Vec<f64>>, Arc<Vec<f64>>)> = Vec::new();
-        for series in &mut self.series {
-            let known = shared.iter().find(|(old, _)| Arc::ptr_eq(old, &series.time_s)).map(|(_, new)| Arc::clone(new));
-            let new = known.unwrap_or_else(|| {
-                let new: Arc<Vec<f64>> = Arc::new(series.time_s.iter().map(|time| time + start_s).collect());
-                shared.push((Arc::clone(&series.time_s), Arc::clone(&new)));
-                new
-            });
-            series.time_s = new;
+        let own_times: Vec<_> = self.series.iter().map(|series| Arc::clone(&series.time_s)).collect();
+        for index in 0..self.series.len() {
+            let (done, rest) = self.series.split_at_mut(index);
+            let own = &mut rest[0];
+            let alike = own_times[..index].iter().position(|times| Arc::ptr_eq(times, &own_times[index]));
+            own.time_s = match alike {
+                Some(earlier) => Arc::clone(&done[earlier].time_s),
+                None => Arc::new(own.time_s.iter().map(|time| time + start_s).collect()),
+            };
         }
         self.span_s = self.span_s.map(moved);
         self.gaps_s.iter_mut().for_each(|gap| *gap = moved(*gap));

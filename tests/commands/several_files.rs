@@ -88,8 +88,8 @@ fn a_gauge_beside_another_is_named_as_not_used() {
     let bench = Bench::new();
     let rows = hold();
     bench.write("a.csv", rows_of(&rows, 0..240));
-    let other: String = (0..240).map(|minute| format!("{},{:.1}\n", at(minute), rows[minute][0] + 40.0)).collect();
-    bench.write("b.csv", format!("time,dP 2 (Pa)\n{other}"));
+    let other = (0..240).map(|minute| format!("{},{:.1}\n", at(minute), rows[minute][0] + 40.0));
+    bench.write("b.csv", format!("time,dP 2 (Pa)\n{}", other.collect::<String>()));
     bench.write("plan.toml", plan("\"a.csv\", \"b.csv\"", ""));
     let said = notes(&bench.qualified("plan.toml", 0));
     assert!(said.contains("'dP (Pa)' of a.csv counts, 'dP 2 (Pa)' of b.csv does not"), "{said}");
@@ -185,9 +185,8 @@ fn readings_marked_as_outside_the_range_are_no_numbers() {
 #[test]
 fn a_rise_over_a_restart_of_the_clock_is_not_valid() {
     let bench = Bench::new();
-    let rows: String =
-        (0..200).map(|minute| format!("{},{:.2}\n", (minute % 100) * 60, 1.0 + 0.1 * f64::from(minute))).collect();
-    bench.write("rise.csv", format!("Time (s),O2 (ppm)\n{rows}"));
+    let rows = (0..200).map(|minute| format!("{},{:.2}\n", (minute % 100) * 60, 1.0 + 0.1 * f64::from(minute)));
+    bench.write("rise.csv", format!("Time (s),O2 (ppm)\n{}", rows.collect::<String>()));
     bench.write(
         "rise.toml",
         format!("{HEAD}[[test]]\nid = \"rise\"\nmethod = \"ppm-rise\"\nfiles = [\"rise.csv\"]\n[[limit]]\nquantity = \"oxygen_ingress\"\nmax = \"10 ppm/h\"\n"),

@@ -115,6 +115,20 @@ impl Estimate {
         self.distribution.cdf(0.0) > SURE
     }
 
+    /// The same as a bound that the quantity is at most: the upper end of the interval, which has no lower one.
+    #[must_use]
+    pub fn into_upper_bound(self) -> Self {
+        let high = self.interval95[1];
+        Self { kind: Kind::UpperBound, value: high, interval95: [f64::NEG_INFINITY, high], ..self }
+    }
+
+    /// The same as a bound that the quantity is at least: the lower end of the interval, which has no upper one.
+    #[must_use]
+    pub fn into_lower_bound(self) -> Self {
+        let low = self.interval95[0];
+        Self { kind: Kind::LowerBound, value: low, interval95: [low, f64::INFINITY], ..self }
+    }
+
     /// Expanded uncertainty: half the width of the 95 % interval.
     pub fn expanded_uncertainty(&self) -> f64 {
         (self.interval95[1] - self.interval95[0]) / 2.0

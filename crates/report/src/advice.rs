@@ -3,7 +3,7 @@
 use tightfit_fit::{Estimate, Kind};
 use tightfit_quantity::display_number;
 
-use crate::catalogue::{Method, result_kind};
+use crate::catalogue::{Method, Sign, result_kind};
 use crate::method::is_determined;
 use crate::plan::{Limit, Rule};
 
@@ -21,7 +21,11 @@ const LONGEST: f64 = 20.0;
 
 /// Advice where the limit is not met.
 pub(crate) fn fail(limit: &Limit, words: &str, method: &str) -> String {
-    if limit.quantity.starts_with("hourly_leak_rate") || limit.quantity.starts_with("leak_") {
+    if method == Method::VacuumHold.name() {
+        "Look for the leak: seals, valves, feed-throughs and welds of the vessel; then repeat the hold. If \
+         walls give off the rest, keep it under vacuum longer before."
+            .to_owned()
+    } else if limit.quantity.starts_with("hourly_leak_rate") || limit.quantity.starts_with("leak_") {
         "Look for the leak: gloves and cuffs, window seals, ports, antechamber door, valves; then repeat the test. \
          A series with different boundaries tells where it is."
             .to_owned()
@@ -40,14 +44,16 @@ pub(crate) fn fail(limit: &Limit, words: &str, method: &str) -> String {
 
 /// Advice where a quantity that cannot be negative comes out so.
 pub(crate) fn negative(words: &str, method: &str) -> String {
+    let by_pressure = [Method::PressureChange, Method::PressureChangeSeries, Method::VacuumHold, Method::MakeUp];
     let why = if method.starts_with("ppm-rise") {
-        "the purifier at work, a cylinder that still feeds gas, an analyser that drifts"
+        "no leak does that. Look for what does: the purifier at work, a cylinder that still feeds gas, an analyser that drifts"
+    } else if by_pressure.iter().any(|own| own.name() == method) {
+        "no leak does that. Look for what does: gas still being fed in, a thermometer that does not follow the gas, a gauge or \
+         barometer that drifts"
     } else {
-        "gas still being fed in, a thermometer that does not follow the gas, a gauge or barometer that drifts"
+        "which it cannot be. Look for what does that: an analyser whose zero is off, a wrong unit or column"
     };
-    format!(
-        "The {words} comes out below zero for sure, and no leak does that. Look for what does: {why}; then repeat the test."
-    )
+    format!("The {words} comes out below zero for sure, and {why}; then repeat the test.")
 }
 
 /// Advice where the data do not decide. `bound` and `estimate` are in the unit of the result; the evaluated window lasted
@@ -64,14 +70,17 @@ pub(crate) fn undecided(limit: &Limit, words: &str, bound: f64, estimate: &Estim
     if estimate.kind != Kind::Estimate {
         let of_content = result_kind(&limit.quantity).is_some_and(|kind| kind.unit.starts_with("ppm"));
         let what = match estimate.kind {
-            Kind::LowerBound if of_content => "take an analyser of a larger range".to_owned(),
+            Kind::LowerBound if of_content => {
+                "take an analyser of a larger range, or log more often, as the notes of the test have it".to_owned()
+            }
             Kind::LowerBound => "record on until the value itself is reached".to_owned(),
-            _ if of_content => measure("reporting limit").to_owned(),
+            _ if of_content && is_hidden(estimate) => measure("reporting limit").to_owned(),
             _ => format!("run longer, or {}", measure(largest)),
         };
         return format!("The data give only a bound, and it does not decide the limit of {limit_text}: {what}.");
     }
-    let margin = (bound - estimate.value).abs();
+    let of_error = result_kind(&limit.quantity).is_some_and(|kind| kind.sign() == Sign::OfError);
+    let margin = (bound - if of_error { estimate.value.abs() } else { estimate.value }).abs();
     let allowed = match limit.rule {
         Rule::Simple { max_uncertainty } => max_uncertainty * bound.abs() / COVERAGE_FACTOR,
         Rule::GuardedAcceptance { risk } | Rule::GuardedRejection { risk } => margin / one_sided_factor(risk),
@@ -107,6 +116,11 @@ pub(crate) fn undecided(limit: &Limit, words: &str, bound: f64, estimate: &Estim
     )
 }
 
+/// Whether readings below the reporting limit are what makes a result a bound.
+fn is_hidden(estimate: &Estimate) -> bool {
+    estimate.budget.is_empty() || estimate.budget.iter().any(|line| line.source.contains("reporting limit"))
+}
+
 /// Words of contributions that fall as a test goes on.
 const FALLING: [&str; 8] =
     ["noise", "wander", "temperature", "fit", "residual", "scatter", "readings", "ingress of the runs"];
@@ -123,6 +137,7 @@ const MEASURES: [(&[&str], &str); 11] = [
         &["models of outgassing"],
         "close the purifier's valves tightly, take reactive contents out, and wait longer before the start",
     ),
+    (&["clock"], "set the loggers' clocks before the test, and state clock_offset"),
     (&["compliance", "gloves and walls"], "close the ports rigidly, make a stiffness check or open a known leak"),
     (&["thermometer", "wander", "temperature"], "keep the gas mixed, add a thermometer or a reference vessel"),
     (&["barometer", "room pressure", "room’s pressure"], "log a barometer of smaller uncertainty"),
@@ -135,7 +150,6 @@ const MEASURES: [(&[&str], &str); 11] = [
         "take a gauge of smaller uncertainty, or test at a larger pressure difference within the rated pressure",
     ),
     (&["leak law", "reference pressure", "exponent"], "test at the reference pressure itself"),
-    (&["clock"], "set the loggers' clocks before the test"),
     (&["volume"], "measure the volume of the enclosure better"),
     (&["analyser"], "check the analyser against reference gas and state its response"),
 ];

@@ -202,11 +202,9 @@ fn error(means: &[&Mean], trace: &Trace<'_>) -> Estimate {
             Distribution::normal(limit_ppm - content_ppm, of_gas),
             vec![BudgetLine::new("reference gas", of_gas)],
         );
-        estimate.kind = Kind::UpperBound;
-        estimate.interval95[0] = f64::NEG_INFINITY;
+        estimate = estimate.into_upper_bound();
     } else if means.iter().any(|mean| mean.is_above_range) {
-        estimate.kind = Kind::LowerBound;
-        estimate.interval95[1] = f64::INFINITY;
+        estimate = estimate.into_lower_bound();
     }
     estimate
 }
@@ -254,10 +252,7 @@ fn response(responses: &[Option<Response>], cadence_s: f64, notes: &mut Vec<Note
 /// The step that bounds the response most.
 fn fastest_bound(found: &[&Response]) -> Estimate {
     let upper_s = found.iter().map(|response| T90_OVER_TAU * response.largest_s).fold(f64::INFINITY, f64::min);
-    let mut estimate = Estimate::from_distribution(Distribution::normal(upper_s, 0.0), Vec::new());
-    estimate.kind = Kind::UpperBound;
-    estimate.interval95 = [0.0, upper_s];
-    estimate
+    Estimate::from_distribution(Distribution::normal(upper_s, 0.0), Vec::new()).into_upper_bound()
 }
 
 impl Response {

@@ -73,8 +73,7 @@ pub fn evaluate(record: &Record<'_>, settings: &Settings) -> Result<Antechamber,
     let resolved = known.is_some_and(|leak| leak.kind == Kind::Estimate);
     let mut residual_oxygen = residual(&dilution, &draws, least_common_pa, &mut notes);
     if !resolved && leak_decides(&dilution, &residual_oxygen, least_common_pa) {
-        residual_oxygen.kind = Kind::UpperBound;
-        residual_oxygen.interval95[0] = f64::NEG_INFINITY;
+        residual_oxygen = residual_oxygen.into_upper_bound();
         notes.push(Note::LeakDecides);
     }
     match (&from_holds, known) {
@@ -190,8 +189,7 @@ fn residual(dilution: &Dilution<'_>, draws: &[Draw], least_common_pa: f64, notes
     let mut estimate = Estimate::from_distribution(distribution, budget);
     let worst = dilution.cycles.iter().min_by(|a, b| a.low_pa.total_cmp(&b.low_pa));
     if dilution.significance() < TELLS || least_common_pa > 0.0 {
-        estimate.kind = Kind::UpperBound;
-        estimate.interval95[0] = f64::NEG_INFINITY;
+        estimate = estimate.into_upper_bound();
         if let Some(cycle) = worst {
             let uncertainty = dilution.common_pa().max(least_common_pa).hypot(own_pa(dilution.settings, cycle));
             notes.push(Note::GaugeCannotTell { lowest_pa: [cycle.low_pa, uncertainty] });
@@ -306,12 +304,11 @@ fn needed(draws: &[Draw], settings: &Settings, target: f64, notes: &mut Vec<Note
     let whole = |probability: f64| quantile(probability).map_or(f64::INFINITY, |n| n as f64);
     estimate.interval95 = [whole(0.025), whole(0.975)];
     estimate.value = whole(0.5);
-    estimate.kind = match quantile(0.5) {
-        None => Kind::NotDetermined,
-        Some(_) if estimate.interval95[1].is_infinite() => Kind::LowerBound,
-        Some(_) => Kind::Estimate,
-    };
-    estimate
+    match quantile(0.5) {
+        None => Estimate { kind: Kind::NotDetermined, ..estimate },
+        Some(_) if estimate.interval95[1].is_infinite() => estimate.into_lower_bound(),
+        Some(_) => estimate,
+    }
 }
 
 fn series(pressure: Samples<'_>, found: &Found, draws: &[Draw]) -> Series {

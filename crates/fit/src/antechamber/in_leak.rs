@@ -92,8 +92,8 @@ fn combined(found: &[Estimate], settings: &Settings, volume: Quantity) -> Estima
     let budget = budget.into_iter().filter(|line| line.standard_uncertainty > 0.0).collect();
     let mut estimate = Estimate::from_distribution(plain.reaching([ends[0] - walls, ends[1]]), budget);
     if estimate.interval95[0] <= 0.0 {
-        estimate.kind = Kind::UpperBound;
-        estimate.interval95 = [f64::NEG_INFINITY, ends[1].max(ends[1] - value)];
+        estimate.interval95[1] = ends[1].max(ends[1] - value);
+        estimate = estimate.into_upper_bound();
     }
     Estimate { at_pa: found[0].at_pa, ..estimate }
 }

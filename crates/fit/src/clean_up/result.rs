@@ -141,8 +141,7 @@ fn floor(shown: &Distribution, trace: &Trace<'_>, blocks: &Blocks) -> Estimate {
     // A normal distribution meets this where its mean lies less than two standard deviations above zero.
     let near_zero = estimate.distribution.quantile(0.05) <= estimate.interval95[1] * 0.1;
     if below || near_zero {
-        estimate.kind = Kind::UpperBound;
-        estimate.interval95[0] = f64::NEG_INFINITY;
+        estimate = estimate.into_upper_bound();
     }
     // The gas has no negative content.
     estimate.value = estimate.value.max(0.0);
@@ -167,10 +166,8 @@ fn implied_ingress(shown: &Distribution, floor: &Estimate, time_constant: &Estim
     let rest = (whole * whole - own * own).max(0.0).sqrt();
     let budget = vec![BudgetLine::new("floor and time constant", own), BudgetLine::new("analyser", rest)];
     let mut estimate = Estimate::from_distribution(per_hour.with_normal_error(rest), budget);
-    estimate.kind = Kind::UpperBound;
-    estimate.interval95 = [f64::NEG_INFINITY, estimate.interval95[1].max(0.0)];
-    estimate.value = estimate.value.max(0.0);
-    estimate
+    estimate.interval95[1] = estimate.interval95[1].max(0.0);
+    estimate.into_upper_bound()
 }
 
 /// V/τ in m³/s.
@@ -206,13 +203,8 @@ fn time_to_limit(trace: &Trace<'_>, target: f64, window: &Window, fit: &Fit) -> 
             if moment > 0.0 {
                 budget.push(BudgetLine::new("moment of its beginning, between two readings", moment));
             }
-            let mut estimate =
-                Estimate::from_distribution(distribution.shifted(before).with_normal_error(moment), budget);
-            if found.never > 0.025 {
-                estimate.kind = Kind::LowerBound;
-                estimate.interval95[1] = f64::INFINITY;
-            }
-            estimate
+            let estimate = Estimate::from_distribution(distribution.shifted(before).with_normal_error(moment), budget);
+            if found.never > 0.025 { estimate.into_lower_bound() } else { estimate }
         }
         None => Estimate {
             kind: Kind::NotDetermined,

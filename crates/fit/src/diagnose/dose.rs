@@ -19,6 +19,8 @@ const COMES_DOWN: f64 = 0.4;
 const LONGEST_H: f64 = 4.0;
 /// Decays known worse than this tell nothing.
 const WORST_DECAY: f64 = 0.4;
+/// A decay is seen over so many of its own time constants; what falls less by the line through it is a floor that moves.
+const LEAST_FALL: f64 = 0.7;
 
 /// One dose of one species.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -212,6 +214,7 @@ impl Search<'_> {
         let residual = sum(&|p| p[2] * (p[1] - y - slope * (p[0] - t)).powi(2)) / (points.len() as f64 - 2.0);
         let sd = (residual.max((self.noise_ppm / height).powi(2)) / spread).sqrt();
         let relative = (sd / slope.abs()).hypot(0.05);
-        (slope < 0.0 && relative < WORST_DECAY).then(|| [(-slope).ln(), relative])
+        let fall = -slope * (points[points.len() - 1][0] - points[0][0]);
+        (fall > LEAST_FALL && relative < WORST_DECAY).then(|| [(-slope).ln(), relative])
     }
 }

@@ -145,7 +145,7 @@ impl fmt::Display for Note {
             ),
             Self::ZeroDecides => write!(
                 f,
-                "the content lies so near the target that the analyser's zero and scale decide the share: check the zero with a reference gas"
+                "the content lies so near the target that small errors decide the share: check the analyser's zero with a reference gas"
             ),
         }
     }

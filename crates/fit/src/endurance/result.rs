@@ -88,8 +88,7 @@ pub(super) fn summarise(trace: &Trace<'_>, settings: &Settings, readings: &Readi
     let (mut kept, without_excursions) = (of(with), of(without));
     let unseen = courses.peaks_unseen();
     if unseen > 0 {
-        kept.max.kind = Kind::LowerBound;
-        kept.max.interval95[1] = f64::INFINITY;
+        kept.max = kept.max.into_lower_bound();
     }
     let excursions: Vec<Excursion> = found.iter().map(|excursion| described(readings, excursion)).collect();
     let mut notes = notes(trace, settings, readings, &kept, &without_excursions, &excursions, spikes.len());
@@ -428,16 +427,13 @@ fn kept(
     max.budget.push(BudgetLine::new("noise, and peaks between readings", rest));
     max.budget.sort_by(|a, b| b.standard_uncertainty.total_cmp(&a.standard_uncertainty));
     if above_range > 0 {
-        max.kind = Kind::LowerBound;
-        max.interval95[1] = f64::INFINITY;
+        max = max.into_lower_bound();
     } else if measured == 0 {
         let limit_ppm = PPM * trace.analyser.reporting_limit.unwrap_or(value / PPM);
         let at_limit =
             |(source, u): &(&str, f64)| if source.ends_with("scale") { instrument.scale * limit_ppm } else { *u };
         let uncertainty = of_instrument.iter().map(|part| at_limit(part).powi(2)).sum::<f64>().sqrt();
-        max = Estimate::from_distribution(Distribution::normal(limit_ppm, uncertainty), max.budget);
-        max.kind = Kind::UpperBound;
-        max.interval95[0] = 0.0;
+        max = Estimate::from_distribution(Distribution::normal(limit_ppm, uncertainty), max.budget).into_upper_bound();
     }
     let share_within = settings.target.map(|target| share(tally.share, target, trace, readings));
     Kept { max, share_within }

@@ -4,7 +4,7 @@ use super::line::slope;
 use super::{Feed, MakeUp, MakeUpError, Note, Record, Series, Settings, Window};
 use crate::input::InputError;
 use crate::uncertainty::Distribution;
-use crate::{BudgetLine, Estimate, Kind, Samples};
+use crate::{BudgetLine, Estimate, Samples};
 
 const SECONDS_PER_HOUR: f64 = 3600.0;
 const FEWEST: usize = 8;
@@ -305,8 +305,7 @@ fn hourly_leak_rate(
     let mut estimate = Estimate::from_distribution(own.with_normal_error(all), budget).at(reference_pa);
     if estimate.interval95[0] <= 0.0 {
         notes.push(Note::BelowResolution);
-        estimate.kind = Kind::UpperBound;
-        estimate.interval95[0] = f64::NEG_INFINITY;
+        estimate = estimate.into_upper_bound();
     }
     Some(estimate)
 }

@@ -89,7 +89,8 @@ pub fn evaluate(record: &Record<'_>, settings: &Settings) -> Result<PpmRise, Ppm
         result.notes.extend(notes);
         result.take(species, trace, fit);
     }
-    result.notes.extend(drive.map(|drive| Note::PressureChanged { ends_pa: drive.ends_pa }));
+    let changed = drive.filter(|drive| (drive.ends_pa[1] - drive.ends_pa[0]).abs() >= 1.0);
+    result.notes.extend(changed.map(|drive| Note::PressureChanged { ends_pa: drive.ends_pa }));
     result.notes.extend(circumstance_notes(record, exchange.as_ref(), &window));
     Ok(result)
 }

@@ -1,6 +1,8 @@
 //! Findings in words that a technician understands.
 
 use super::{Outgassing, Species};
+
+use crate::note_number::as_shown;
 use std::fmt;
 
 /// A finding of an evaluation.
@@ -151,8 +153,9 @@ impl fmt::Display for Note {
             ),
             Self::OutgassingFound { species, share, straight_line_ppm_per_h } => write!(
                 f,
-                "{} of the rise of {species} is outgassing and is taken out; a straight line would have said {straight_line_ppm_per_h:.3} ppm/h",
-                percent(*share)
+                "{} of the rise of {species} is outgassing and is taken out; a straight line would have said {} ppm/h",
+                percent(*share),
+                as_shown(*straight_line_ppm_per_h)
             ),
             Self::Steepens { species, ppm_per_h: [first, last] } => write!(
                 f,
@@ -175,7 +178,7 @@ impl fmt::Display for Note {
                 "the drift allowed for the {species} analyser adds {standard_uncertainty_ppm_per_h:.4} ppm/h to the uncertainty, the largest part of it"
             ),
             Self::CoarseResolution { species, step_ppm } => {
-                let step_ppm = crate::note_number::as_shown(*step_ppm);
+                let step_ppm = as_shown(*step_ppm);
                 write!(f, "the {species} readings move in steps of {step_ppm} ppm, coarser than their noise")
             }
             Self::PressureUnknown => write!(

@@ -8,7 +8,7 @@ use super::species::{Circumstances, Fitted};
 use super::{Diagnostics, ModelWeight, Note, Outgassing, ReadingStatus, RowUse, Series, Species, SpeciesFit};
 use crate::noise::{NoiseModel, OrnsteinUhlenbeck, innovations, jarque_bera_p_value, lag1_autocorrelation};
 use crate::uncertainty::Distribution;
-use crate::{BudgetLine, Estimate, Kind};
+use crate::{BudgetLine, Estimate};
 
 /// Parts per million in one.
 pub(super) const PPM: f64 = 1e6;
@@ -64,7 +64,7 @@ fn ingress(c: &Circumstances<'_, '_>, fitted: &Fitted, to_ppm_per_h: f64, notes:
     let estimate = with_systematic(c, fitted, &distribution);
     if measured_share(&fitted.blocks) < LEAST_MEASURED_SHARE {
         notes.push(Note::BoundFromCensored { species });
-        return upper_bound(estimate);
+        return estimate.into_upper_bound();
     }
     estimate
 }
@@ -104,18 +104,12 @@ fn spanning(c: &Circumstances<'_, '_>, fitted: &Fitted) -> Distribution {
 
 /// The highest bound that a model with some probability gives for the rise at the end.
 fn bound_from_end(c: &Circumstances<'_, '_>, fitted: &Fitted, to_ppm_per_h: f64) -> Estimate {
-    let end = |mixture: &Mixture| upper_bound(with_systematic(c, fitted, &mixture.rate_at_end().scaled(to_ppm_per_h)));
+    let end =
+        |mixture: &Mixture| with_systematic(c, fitted, &mixture.rate_at_end().scaled(to_ppm_per_h)).into_upper_bound();
     likely_models(fitted)
         .map(|mixture| end(&mixture))
         .max_by(|a, b| a.interval95[1].total_cmp(&b.interval95[1]))
         .unwrap_or_else(|| end(&fitted.mixture))
-}
-
-fn upper_bound(mut estimate: Estimate) -> Estimate {
-    estimate.kind = Kind::UpperBound;
-    estimate.value = estimate.interval95[1];
-    estimate.interval95[0] = f64::NEG_INFINITY;
-    estimate
 }
 
 /// The distribution of a rate in ppm/h, widened by what the readings cannot show.
@@ -167,9 +161,8 @@ pub(super) fn bound_from_censored(c: &Circumstances<'_, '_>, blocks: &Blocks) ->
         distribution,
         vec![BudgetLine::new("readings below the reporting limit", highest / 12.0_f64.sqrt())],
     );
-    ingress.kind = Kind::UpperBound;
-    ingress.value = highest;
-    ingress.interval95 = [f64::NEG_INFINITY, highest];
+    ingress.interval95[1] = highest;
+    let ingress = ingress.into_upper_bound();
     let share = 1.0 - measured_share(blocks);
     let fit = SpeciesFit {
         rise_at_end: ingress.clone(),

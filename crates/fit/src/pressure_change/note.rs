@@ -115,6 +115,17 @@ const UNIT_IN_DOUBT: f64 = 20.0;
 /// What is forgotten sooner than this is noise of the readings, s.
 const SHORTEST_MEMORY_S: f64 = 10.0;
 
+fn write_far(f: &mut fmt::Formatter<'_>, ratio: f64) -> fmt::Result {
+    let is_far = !(1.0 / UNIT_IN_DOUBT..=UNIT_IN_DOUBT).contains(&ratio);
+    let doubt = if is_far { "; is the unit of the gauge's column right?" } else { "" };
+    let digits = if ratio < 1.0 { 2 } else { 1 };
+    write!(
+        f,
+        "the reference pressure is {ratio:.digits$} times the pressure of the test: the budget allows for a leak that grows with \
+         the root of the pressure{doubt}"
+    )
+}
+
 impl fmt::Display for Note {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
@@ -165,19 +176,13 @@ impl fmt::Display for Note {
             }
             Self::ConventionalDisagrees { method, conventional_per_h, model_per_h } => write!(
                 f,
-                "the {method} evaluation gives {conventional_per_h:.2e} 1/h where the model finds {model_per_h:.2e} 1/h, apart by more than their joint uncertainty: temperature lag, settling or compliance"
+                "brought to the reference pressure, the {method} evaluation gives {conventional_per_h:.2e} 1/h where the model finds {model_per_h:.2e} 1/h, apart by more than their joint uncertainty: temperature lag, settling or compliance"
             ),
             Self::LinearLawDoubtful { largest_difference_pa } => write!(
                 f,
                 "at {largest_difference_pa:.0} Pa a leak is not proportional to the pressure difference: a linear law does not hold here"
             ),
-            Self::ReferencePressureFar { ratio } => {
-                let doubt = if *ratio > UNIT_IN_DOUBT { "; is the unit of the gauge's column right?" } else { "" };
-                write!(
-                    f,
-                    "the reference pressure is {ratio:.1} times the pressure of the test: the budget allows for a leak that grows with the root of the pressure{doubt}"
-                )
-            }
+            Self::ReferencePressureFar { ratio } => write_far(f, *ratio),
             Self::ReferencePressureOfOtherSign => {
                 write!(
                     f,

@@ -259,8 +259,7 @@ impl<'s> Hold<'s> {
             estimate.interval95[1] = estimate.interval95[1].max(leak.interval95[1] - leak.interval95[0]);
         }
         if estimate.interval95[0] <= 0.02 * estimate.interval95[1] {
-            estimate.kind = Kind::UpperBound;
-            estimate.interval95[0] = f64::NEG_INFINITY;
+            estimate = estimate.into_upper_bound();
         }
         estimate.value = estimate.value.max(0.0);
         estimate
@@ -333,11 +332,9 @@ fn from_rise(error: &PpmRiseError) -> VacuumHoldError {
 
 /// The estimate as a bound. A value below zero says no more than zero would: a vacuum lets nothing out.
 fn upper_bound(mut estimate: Estimate) -> Estimate {
-    estimate.kind = Kind::UpperBound;
     let [_, high] = estimate.interval95;
     estimate.interval95[1] = high.max(high - estimate.value);
-    estimate.interval95[0] = f64::NEG_INFINITY;
-    estimate
+    estimate.into_upper_bound()
 }
 
 /// Pressures as they would be at the mean temperature of the gas.

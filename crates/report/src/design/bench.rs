@@ -170,11 +170,26 @@ impl<'p> Bench<'p> {
         Ok(gauge)
     }
 
+    /// That an instrument is not there, or that a column does not say which it is.
+    fn missing(&self, channels: &[Channel], kind: &str) -> String {
+        match self.test.columns.iter().find(|column| channels.contains(&column.channel)) {
+            Some(column) => format!(
+                "no {kind} is counted on: the column of {} names no instrument, instrument = \"{kind}\" with \
+                 [instruments.{kind}] would",
+                column.channel
+            ),
+            None => format!("no {kind} is logged"),
+        }
+    }
+
     fn barometer(&mut self) -> Option<&'p Instrument> {
         let barometer = self.named(&[Channel::RoomPressure], &["barometer", "room_pressure"]).first().copied();
         match barometer {
             Some(barometer) => self.say_step(&barometer.name, barometer, USUAL_PRESSURE_STEP_PA, "Pa"),
-            None => self.assumptions.push("no barometer is logged: the room's pressure is read once".to_owned()),
+            None => {
+                let missing = self.missing(&[Channel::RoomPressure], "barometer");
+                self.assumptions.push(format!("{missing}: the room's pressure is read once"));
+            }
         }
         barometer
     }
@@ -184,7 +199,8 @@ impl<'p> Bench<'p> {
         let channels = [Channel::GasTemperature, Channel::WallTemperature];
         let found = self.named(&channels, &["thermometer", "gas_temperature", "wall_temperature"]);
         if found.is_empty() {
-            self.assumptions.push("no thermometer is logged".to_owned());
+            let missing = self.missing(&channels, "thermometer");
+            self.assumptions.push(missing);
             return Vec::new();
         }
         self.assumptions.push(format!(

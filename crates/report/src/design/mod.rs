@@ -146,7 +146,7 @@ fn designed(planned: &Planned<'_>, progress: &mut impl FnMut(&str)) -> DesignedT
     let expected = found.as_ref().map(|Designed { forecast, .. }| expected(forecast));
     let sentence = match &expected {
         Some(expected) if decides => words::sentence(planned, difference_pa, duration_s, expected),
-        longest => words::no_design(planned, longest.as_ref()),
+        longest => words::no_design(planned, difference_pa, longest.as_ref()),
     };
     let kind = result_kind(&planned.limit.quantity);
     DesignedTest {
@@ -168,6 +168,7 @@ fn designed(planned: &Planned<'_>, progress: &mut impl FnMut(&str)) -> DesignedT
         expected,
         improvements: changes
             .into_iter()
+            .filter(|change| change.ratio < NO_GAIN)
             .map(|change| ImprovementLine {
                 change: change.change,
                 uncertainty_ratio: change.ratio,
@@ -178,6 +179,9 @@ fn designed(planned: &Planned<'_>, progress: &mut impl FnMut(&str)) -> DesignedT
         assumptions: planned.assumptions.clone(),
     }
 }
+
+/// Ratio of uncertainties from which a change of the set-up makes nothing better.
+const NO_GAIN: f64 = 1.02;
 
 /// Curves at the planned pressure difference, half of it, and the reference.
 fn curves(planned: &Planned<'_>, [difference_pa, duration_s]: [f64; 2], progress: &mut impl FnMut(&str)) -> Vec<Curve> {

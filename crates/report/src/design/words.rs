@@ -62,15 +62,22 @@ pub(super) fn sentence(planned: &Planned<'_>, difference_pa: f64, duration_s: f6
 }
 
 /// The same where nothing decides.
-pub(super) fn no_design(planned: &Planned<'_>, longest: Option<&Expected>) -> String {
+pub(super) fn no_design(planned: &Planned<'_>, difference_pa: f64, longest: Option<&Expected>) -> String {
     let limit_s = duration(planned.demand.longest_s);
     let Some(expected) = longest else {
         return format!("No record of up to {limit_s} could be evaluated: read more often, or allow a longer test.");
     };
     let largest = expected.budget.first().map_or("the readings", |line| line.source.as_str());
+    let held_back = if difference_pa.abs() < planned.set_up.reference_pressure_pa.abs() {
+        " Farther from the room's pressure, room and weather might carry it beyond the rated pressure meanwhile: hold it \
+         for less long, or with the room steadier."
+    } else {
+        ""
+    };
     format!(
-        "No test of up to {limit_s} decides with these risks: after that time a tight enclosure of {} passes in {} \
-         tests only. The largest contribution to the uncertainty is {largest}.",
+        "No test of up to {limit_s} decides with these risks: after that time at {} a tight enclosure of {} passes in {} \
+         tests only. The largest contribution to the uncertainty is {largest}.{held_back}",
+        pressure(difference_pa),
         share(planned.demand.tight_share),
         in_hundred(expected.passes_when_tight),
     )

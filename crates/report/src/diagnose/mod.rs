@@ -222,6 +222,12 @@ fn explained(own: &Explanation, data: &TestData<'_>) -> ExplanationResult {
 }
 
 impl Diagnosed {
+    /// Whether the leading explanation is that nothing changed.
+    pub(crate) fn leads_to_nothing(&self) -> bool {
+        let first = self.diagnosis.as_ref().and_then(|diagnosis| diagnosis.explanations.first());
+        first.is_some_and(|first| first.cause == Cause::NothingChanged)
+    }
+
     /// Exit code of the program: 0 decided, 3 undecided, 4 not valid.
     #[must_use]
     pub fn exit_code(&self) -> u8 {

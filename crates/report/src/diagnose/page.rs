@@ -69,6 +69,7 @@ pub(super) fn render(diagnosed: &Diagnosed, figures: &[Figure]) -> String {
 
 fn state(diagnosed: &Diagnosed) -> &'static str {
     match diagnosed.exit_code() {
+        0 if diagnosed.leads_to_nothing() => "nothing changed",
         0 => "explained",
         4 => "not valid",
         _ => "undecided",

@@ -281,7 +281,13 @@ fn predicted(measurement: Measurement, [first, second]: [f64; 2]) -> String {
         Measurement::Dose => format!("time constants of {}", both("min", MINUTES_PER_HOUR)),
         Measurement::Supply => format!("gas that brings {}", both("ppm/h", 1.0)),
         Measurement::Flow => format!("{} % of the former flow", number(100.0 * first)),
-        Measurement::Transfers => format!("{} times as many, {} times as large", number(first), number(second)),
+        Measurement::Transfers => {
+            let times = |ratio: f64, what: &str| match number(ratio).as_str() {
+                "1.0" | "1" => format!("as {what} as before"),
+                other => format!("{other} times as {what}"),
+            };
+            format!("{} and {}", times(first, "many"), times(second, "large"))
+        }
     }
 }
 

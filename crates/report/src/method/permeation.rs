@@ -168,11 +168,17 @@ pub(super) fn note(
     let (low, high) = (per_hour(low), per_hour(high));
     let largest = low.abs().max(high.abs());
     (largest > WORTH_SAYING * hourly_leak_rate.abs()).then(|| {
+        // What leaves through gloves, helium say, makes the leak rate smaller.
+        let (does, least, most) = if high <= 0.0 {
+            ("takes between {} off", -high, -low)
+        } else {
+            ("adds between {} to", low, high)
+        };
+        let range = format!("{} and {} 1/h", display_number(least, 2), display_number(most, 2));
         format!(
-            "permeation through the gloves of the plan, if they were in place, adds between {} and {} 1/h to the leak \
-             rate (published permeabilities, from memory; within a factor of two to five)",
-            display_number(low, 2),
-            display_number(high, 2)
+            "permeation through the gloves of the plan, if they were in place, {} the leak rate (published permeabilities, \
+             from memory; within a factor of two to five)",
+            does.replace("{}", &range)
         )
     })
 }

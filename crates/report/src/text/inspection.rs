@@ -20,7 +20,8 @@ pub fn inspection(file: &InspectedFile, time_zone: Option<&str>) -> String {
     write_rows(&mut out, file);
     for column in &file.columns {
         let quantity = column.quantity.as_deref().unwrap_or("not used");
-        let unit = column.unit.as_ref().map_or(String::new(), |unit| format!(" in {unit}"));
+        let unit = column.unit.as_ref().filter(|unit| !unit.is_empty() && column.quantity.is_some());
+        let unit = unit.map_or(String::new(), |unit| format!(" in {unit}"));
         let text = format!("\"{}\": {quantity}{unit} ({})", column.column, column.because);
         paragraph(&mut out, "  column", INDENT, &text);
     }

@@ -1,9 +1,9 @@
 //! Findings in words that a technician understands.
 
-use super::{Outgassing, Species};
-
-use crate::note_number::as_shown;
 use std::fmt;
+
+use super::{Outgassing, Species};
+use crate::note_number::as_shown;
 
 /// A finding of an evaluation.
 #[derive(Debug, Clone, PartialEq)]

@@ -184,12 +184,11 @@ impl<'p> Bench<'p> {
 
     fn barometer(&mut self) -> Option<&'p Instrument> {
         let barometer = self.named(&[Channel::RoomPressure], &["barometer", "room_pressure"]).first().copied();
-        match barometer {
-            Some(barometer) => self.say_step(&barometer.name, barometer, USUAL_PRESSURE_STEP_PA, "Pa"),
-            None => {
-                let missing = self.missing(&[Channel::RoomPressure], "barometer");
-                self.assumptions.push(format!("{missing}: the room's pressure is read once"));
-            }
+        if let Some(barometer) = barometer {
+            self.say_step(&barometer.name, barometer, USUAL_PRESSURE_STEP_PA, "Pa");
+        } else {
+            let missing = self.missing(&[Channel::RoomPressure], "barometer");
+            self.assumptions.push(format!("{missing}: the room's pressure is read once"));
         }
         barometer
     }

@@ -2,7 +2,8 @@
 //!
 //! Outgassing that decays and a sink (a purifier's valve that is not tight, contents that react) make the same curve:
 //! dx/dt = r − k·x has the solution r/k·(1 − e^(−kt)). With the one the ingress is the late rate, with the other the rate at
-//! the start, brought to content zero. Neither is more probable than the other or than a bit of both.
+//! the start, brought to content zero. Mostly it is outgassing, so the value is the late rate; that it may be a sink, or a bit
+//! of both, is never so improbable that a verdict could leave it out.
 
 use super::likelihood::{INGRESS, MOST, density, phi};
 use super::mixture::{Bell, Component, Mixture, of_bells};
@@ -16,6 +17,11 @@ const SLOW: f64 = 0.2;
 const SUBSTANTIAL: f64 = 0.5;
 /// Share of all the terms that a quick one must carry then: a tiny one can have any rate at the start.
 const OWN_SHARE: f64 = 0.2;
+
+/// Probability that a bend is outgassing, and of each of the others: all of it a sink, a bit of both. An order of magnitude; what
+/// matters is that the rest is more than the risk that a verdict takes (common practice, no source).
+const OUTGASSING: f64 = 0.8;
+const OTHER: f64 = 0.1;
 
 /// A bend and what it may mean. Rates are per window.
 #[derive(Debug, Clone)]
@@ -43,8 +49,9 @@ impl Bend {
             first.push(to);
         }
         let (late, at_start) = (bent.ingress(), of_bells(&first));
-        let third = probability / 3.0;
-        let mut parts = vec![(third, late.clone()), (third, of_bells(&between)), (third, at_start.clone())];
+        let other = OTHER * probability;
+        let mut parts =
+            vec![(OUTGASSING * probability, late.clone()), (other, of_bells(&between)), (other, at_start.clone())];
         if let Some(straight) = mixture.part(|component| counted(component).is_none()) {
             parts.push((1.0 - probability, straight.ingress()));
         }

@@ -137,10 +137,10 @@ fn run(cell: &Cell, tests: u64) {
         bounds += u32::from(residual.kind != Kind::Estimate);
         below += u32::from(truth < residual.interval95[0]);
         above += u32::from(truth > residual.interval95[1]);
-        let miss = (residual.value / truth).ln();
+        let miss = (residual.middle() / truth).ln();
         sum += miss;
         squares += miss * miss;
-        stated += (residual.standard_uncertainty / residual.value).powi(2);
+        stated += (residual.standard_uncertainty / residual.middle()).powi(2);
         if let Some(leak) = &found.leak_throughput {
             leaks += 1;
             leak_bounds += u32::from(leak.kind != Kind::Estimate);

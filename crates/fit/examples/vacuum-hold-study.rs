@@ -140,7 +140,7 @@ fn run(cell: &Cell, tests: u64) {
         let outgassing = &found.outgassing_throughput.interval95;
         out_below += u32::from(simulated.at_end[1] < outgassing[0]);
         out_above += u32::from(simulated.at_end[1] > outgassing[1]);
-        squares += (leak.value - simulated.mean_leak).powi(2);
+        squares += (leak.middle() - simulated.mean_leak).powi(2);
         stated += leak.standard_uncertainty.powi(2);
     }
     let root = |sum: f64| (sum / f64::from(n.max(1))).sqrt();

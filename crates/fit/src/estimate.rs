@@ -129,6 +129,12 @@ impl Estimate {
         Self { kind: Kind::LowerBound, value: low, interval95: [low, f64::INFINITY], ..self }
     }
 
+    /// The middle of what is known: the value of an estimate, the median of what a bound leaves possible.
+    #[must_use]
+    pub fn middle(&self) -> f64 {
+        if self.kind == Kind::Estimate { self.value } else { self.distribution.median() }
+    }
+
     /// Expanded uncertainty: half the width of the 95 % interval.
     pub fn expanded_uncertainty(&self) -> f64 {
         (self.interval95[1] - self.interval95[0]) / 2.0

@@ -65,21 +65,21 @@ fn combined(found: &[Estimate], settings: &Settings, volume: Quantity) -> Estima
     let relative = settings.gauge.scale.hypot(volume.standard_uncertainty / volume.value);
     // The part above the median is free of walls, which only draw the lower end down.
     let own = |estimate: &Estimate| {
-        let above = (estimate.distribution.quantile(0.975) - estimate.value) / 1.96;
-        let common = relative * estimate.value;
+        let above = (estimate.distribution.quantile(0.975) - estimate.middle()) / 1.96;
+        let common = relative * estimate.middle();
         (above.powi(2) - common * common).max(1e-4 * above.powi(2))
     };
     let weight: f64 = found.iter().map(|estimate| 1.0 / own(estimate)).sum();
     let mean = |of: &dyn Fn(&Estimate) -> f64| found.iter().map(|e| of(e) / own(e)).sum::<f64>() / weight;
-    let value = mean(&|estimate| estimate.value);
+    let value = mean(&Estimate::middle);
     // Where the holds scatter more than each says, their scatter counts.
-    let squares: f64 = found.iter().map(|estimate| (estimate.value - value).powi(2) / own(estimate)).sum();
+    let squares: f64 = found.iter().map(|estimate| (estimate.middle() - value).powi(2) / own(estimate)).sum();
     let widened = (squares / (found.len() - 1) as f64).max(1.0);
     let readings = (widened / weight).sqrt();
     // Lower ends that noise alone explains come closer to each other with every hold; what is left is the walls'.
     let below = |e: &Estimate| {
-        let noise = 1.96 * own(e).sqrt().hypot(relative * e.value);
-        (e.value - noise - e.distribution.quantile(0.025)).max(0.0)
+        let noise = 1.96 * own(e).sqrt().hypot(relative * e.middle());
+        (e.middle() - noise - e.distribution.quantile(0.025)).max(0.0)
     };
     let walls = mean(&below);
     let plain = Distribution::normal(value, readings.hypot(relative * value));
@@ -134,7 +134,7 @@ impl LeakRate {
         let mass = normalised(mass.into_iter());
         if !(mass.iter().sum::<f64>() > 0.0) {
             // So far below zero that nothing is left above: a pressure that does not move at all leaves no room for a leak.
-            return Self(Distribution::normal(leak.map_or(0.0, |leak| leak.value.max(0.0)), 0.0));
+            return Self(Distribution::normal(leak.map_or(0.0, |leak| leak.middle().max(0.0)), 0.0));
         }
         let none = if resolved { 0.0 } else { NONE_AT_ALL };
         let mut cumulative = vec![none];

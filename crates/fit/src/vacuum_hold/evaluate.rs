@@ -131,7 +131,7 @@ impl<'s> Hold<'s> {
         let outgassing_throughput = self.outgassing(&leak_throughput);
         if leak_throughput.kind == Kind::Estimate && self.parts[0].decaying > 0.5 {
             notes.push(Note::OutgassingFound {
-                parts: [leak_throughput.value, outgassing_throughput.value],
+                parts: [leak_throughput.value, outgassing_throughput.middle()],
                 straight_line: self.straight_line_pa_per_s * self.volume_m3(),
             });
         }

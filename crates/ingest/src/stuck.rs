@@ -31,7 +31,11 @@ pub fn stuck_runs(series: &Series, within_s: Option<[f64; 2]>) -> Vec<Stuck> {
     // What lies below the reporting limit shows that limit, as often as it likes.
     let measured = |i: &usize| series.status_at(*i) == Status::Measured;
     let inside = |i: &usize| (from_s..=to_s).contains(&series.time_s[*i]);
-    let index: Vec<usize> = (0..series.len()).filter(measured).filter(inside).collect();
+    let readings = || (0..series.len()).filter(measured).filter(inside);
+    if !stands(readings().map(|i| series.value[i])) {
+        return Vec::new();
+    }
+    let index: Vec<usize> = readings().collect();
     let value: Vec<f64> = index.iter().map(|i| series.value[*i]).collect();
     let all = || (0..series.len()).filter(measured).map(|i| series.value[i]);
     let (lowest, highest) = (all().fold(f64::INFINITY, f64::min), all().fold(f64::NEG_INFINITY, f64::max));
@@ -40,10 +44,11 @@ pub fn stuck_runs(series: &Series, within_s: Option<[f64; 2]>) -> Vec<Stuck> {
         value if value <= lowest => Place::Lowest,
         _ => Place::Between,
     };
-    let mut runs = runs(&value);
-    runs.sort_by_key(|run| std::cmp::Reverse(run.count));
+    let runs = runs(&value);
+    let mut long: Vec<Run> = runs.iter().filter(|run| run.count >= SHORTEST_AT_END).copied().collect();
+    long.sort_by_key(|run| std::cmp::Reverse(run.count));
     let mut found: Vec<Run> = Vec::new();
-    for run in &runs {
+    for run in &long {
         let place = place(value[run.start]);
         let shortest = if place == Place::Between { SHORTEST } else { SHORTEST_AT_END };
         if run.count < shortest {
@@ -68,6 +73,19 @@ pub fn stuck_runs(series: &Series, within_s: Option<[f64; 2]>) -> Vec<Stuck> {
         place: place(value[run.start]),
     };
     found.iter().map(stuck).collect()
+}
+
+/// Whether any value stands long enough to be asked about; most channels never do, and are not copied for it.
+fn stands(values: impl Iterator<Item = f64>) -> bool {
+    let (mut last, mut count) = (f64::NAN, 0);
+    for value in values {
+        count = if value.to_bits() == last.to_bits() { count + 1 } else { 1 };
+        if count >= SHORTEST_AT_END {
+            return true;
+        }
+        last = value;
+    }
+    false
 }
 
 /// Readings of one value, one after the other.

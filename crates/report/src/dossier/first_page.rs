@@ -254,6 +254,10 @@ fn steps(qualified: &Qualified) -> Vec<String> {
             CheckResult::NotDone => steps.push(format!("Do the check that was left out: {}", check.item)),
         }
     }
+    // What has to be mended is tested again first, and the instruments stay for that.
+    if !steps.is_empty() {
+        return steps;
+    }
     let leaving = leaving(qualified);
     let names: Vec<&str> = leaving.iter().map(|instrument| instrument.name.as_str()).collect();
     if let Some((last, others)) = names.split_last() {

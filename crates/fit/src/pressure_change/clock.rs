@@ -332,6 +332,34 @@ mod tests {
     }
 
     #[test]
+    fn the_interval_holds_the_truth_whether_the_offset_is_told_or_not() {
+        let (mut covered, mut told_wrongly) = (0, 0);
+        for seed in 0..30 {
+            let step = if seed % 2 == 0 { 1.0 } else { 10.0 };
+            let mut hold = Hold::ordinary(Room::ORDINARY, 6.0 * 3600.0, 5e-4);
+            hold.weather.red_noise_pa = if seed % 3 == 0 { 20.0 } else { 0.0 };
+            let mut settings = hold.settings();
+            (settings.barometer.clock, settings.barometer.resolution) = (Clock::UnknownWithin(600.0), step);
+            let ahead_s = f64::from(seed % 11 - 5) * 80.0;
+            let simulated = hold.simulate(seed as u64);
+            let shown: Vec<f64> = simulated.time_s.iter().map(|t| t + ahead_s).collect();
+            let stepped: Vec<f64> = simulated.room_pa.iter().map(|pa| (pa / step).round() * step).collect();
+            let mut record = simulated.record(&hold).unwrap();
+            record.room = RoomPressure::Logged(crate::Samples::new(&shown, &stepped).unwrap());
+            let result = evaluate(&record, &settings).unwrap();
+            let found = &result.diagnostics.clock_offsets[0];
+            let wrong = (found.offset_s - ahead_s).abs() > 4.0 * found.standard_uncertainty_s;
+            told_wrongly += usize::from(found.is_told && wrong);
+            let truth = simulated.truth.hourly_leak_rate(-500.0);
+            let [low, high] = result.hourly_leak_rate.interval95;
+            covered += usize::from(low < truth && truth < high);
+        }
+        // One or two in thirty are expected to miss.
+        assert!(covered >= 26, "{covered} of 30");
+        assert!(told_wrongly <= 1, "{told_wrongly}");
+    }
+
+    #[test]
     fn a_thermometer_whose_clock_is_off_is_set_right() {
         let hold = Hold::ordinary(Room::ORDINARY, 4.0 * 3600.0, 5e-4);
         for seed in 0..5 {

@@ -71,7 +71,7 @@ fn first_of(traces: &[Option<Trace>]) -> Option<Trace> {
     traces.iter().flatten().next().cloned()
 }
 
-/// The channel of all files together, inside the window. Of several columns in one file the first counts.
+/// A channel inside the window, without readings above the range; `None` where fewer than two are left.
 fn trace(channel: Option<&ChannelData<'_>>, [from_s, to_s]: [f64; 2], map: impl Fn(f64) -> f64) -> Option<Trace> {
     let channel = channel?;
     let mut rows: Vec<(f64, f64, bool)> = Vec::new();
